@@ -1,0 +1,191 @@
+"""The ids of quantities and methods: what can be read, in plain words, with units.
+
+An id is never renamed once a reading has been stored under it; new ids are added in the same
+manner. The words here are the only ones: terminal, page and paper take them from this table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from runstrue.errors import InputError
+
+Wanted = Literal["near zero", "low", "high", "as stated"]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of reading.
+
+    Parameters
+    ----------
+    id : str
+    name : str
+        In plain words, for a row of a table.
+    unit : str
+        The one unit in which it is stored.
+    plus_minus : bool
+        Whether the trade prints it with a ± sign (a peak figure).
+    wanted : {'near zero', 'low', 'high', 'as stated'}
+        Which way is good; 'as stated' where only the sheet knows.
+    means : str
+        One sentence for somebody who meets it for the first time.
+    """
+
+    id: str
+    name: str
+    unit: str
+    plus_minus: bool
+    wanted: Wanted
+    means: str
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """How a reading is made.
+
+    Parameters
+    ----------
+    key : str
+        Name and version, 'two-sigma/1'; the version rises when figures would change.
+    words : str
+        Short, for a table.
+    source : str
+        Standard and clause, 'common practice, no source', or how sure memory is.
+    """
+
+    key: str
+    words: str
+    source: str
+
+
+# One row a kind or method: a table is easier to read than one argument a line.
+# fmt: off
+KINDS: dict[str, Kind] = {
+    kind.id: kind
+    for kind in (
+        Kind("speed.deviation", "speed", "%", False, "near zero",
+             "How much faster (+) or slower (−) the tape runs than it should, on average."),
+        Kind("speed.drift", "drift", "%/min", False, "near zero",
+             "How the average speed changes while the tape plays."),
+        Kind("flutter.weighted_peak", "wow and flutter, weighted peak", "%", True, "low",
+             "Speed variation as the ear minds it; it stays within ± this for 95 % of the time."),
+        Kind("flutter.indicated_peak", "wow and flutter, as a needle shows it", "%", True, "low",
+             "What the needle of an old flutter meter would have shown; it never stands still."),
+        Kind("flutter.weighted_rms", "wow and flutter, weighted r.m.s.", "%", False, "low",
+             "Weighted speed variation as a root mean square (WRMS on many sheets)."),
+        Kind("flutter.unweighted_peak", "wow and flutter, unweighted peak", "%", True, "low",
+             "All speed variation alike, whether or not the ear minds it; peak."),
+        Kind("flutter.unweighted_rms", "wow and flutter, unweighted r.m.s.", "%", False, "low",
+             "All speed variation alike, as a root mean square."),
+        Kind("flutter.unweighted_average", "wow and flutter, unweighted average", "%", False,
+             "low", "All speed variation on an average-responding meter that is scaled on a sine."),
+        Kind("flutter.wow_rms", "wow, 0.1 to 10 Hz", "%", False, "low",
+             "The slow part of the speed variation, as a root mean square."),
+        Kind("flutter.flutter_rms", "flutter, 10 to 200 Hz", "%", False, "low",
+             "The fast part of the speed variation, as a root mean square."),
+        Kind("level.output", "output level", "dBV", False, "as stated", "Line output."),
+        Kind("level.balance", "channel balance", "dB", False, "near zero",
+             "Left against right from the same tape."),
+        Kind("level.flux", "level against a named flux", "dB", False, "as stated",
+             "Replay level against a calibration tape's flux."),
+        Kind("response.band", "frequency response", "Hz", False, "as stated",
+             "The band that stays within the stated decibels."),
+        Kind("response.gain", "frequency response, gain", "dB", False, "near zero",
+             "Gain over frequency."),
+        Kind("azimuth.delay", "delay between channels", "µs", False, "near zero",
+             "How much one channel trails the other."),
+        Kind("azimuth.angle", "azimuth", "′", False, "near zero", "Tilt of the head."),
+        Kind("azimuth.sway", "azimuth sway", "′", False, "low", "How the tilt moves."),
+        Kind("noise.unweighted", "signal to noise, unweighted", "dB", False, "high",
+             "Reference level over all noise from 20 Hz to 20 kHz."),
+        Kind("noise.a", "signal to noise, A-weighted", "dB", False, "high",
+             "Reference level over A-weighted noise."),
+        Kind("noise.quasi_peak_468", "signal to noise, 468 quasi-peak", "dB", False, "high",
+             "Reference level over noise by the ITU-R 468 curve and its quasi-peak meter."),
+        Kind("noise.average_468_2k", "signal to noise, 468 average, 2 kHz", "dB", False, "high",
+             "The 468 curve with an average-responding meter and 0 dB at 2 kHz."),
+        Kind("hum.line", "hum", "dB", False, "low", "One mains line."),
+        Kind("distortion.third", "third harmonic", "%", False, "low", "Third harmonic distortion."),
+        Kind("distortion.total", "total harmonic distortion", "%", False, "low",
+             "All harmonics together."),
+        Kind("level.mol", "maximum output level", "dB", False, "high",
+             "Level with 3 % third harmonic."),
+        Kind("level.sol", "saturated output level at 10 kHz", "dB", False, "high",
+             "The highest treble level the tape gives back."),
+        Kind("separation.channels", "channel separation", "dB", False, "high",
+             "How much of one channel stays out of the other."),
+        Kind("separation.sides", "separation of the sides", "dB", False, "high",
+             "How much of the other side stays out."),
+        Kind("erasure.depth", "erasure", "dB", False, "high", "How far an old recording is wiped."),
+        Kind("dropout.count", "dropouts", "per minute", False, "low", "Short losses of level."),
+        Kind("input.sensitivity", "input sensitivity", "mV", False, "as stated",
+             "Input that gives the reference level."),
+        Kind("output.voltage", "output voltage", "mV", False, "as stated",
+             "Line or headphone output at the reference level."),
+        Kind("torque.take_up", "take-up torque in play", "mN·m", False, "as stated",
+             "How hard the take-up hub pulls in play."),
+        Kind("torque.back_tension", "back tension torque in play", "mN·m", False, "as stated",
+             "How hard the supply hub holds back in play."),
+        Kind("torque.forward_wind", "fast-forward torque", "mN·m", False, "as stated",
+             "How hard the take-up hub pulls in fast forward."),
+        Kind("torque.rewind", "rewind torque", "mN·m", False, "as stated",
+             "How hard the supply hub pulls in rewind."),
+        Kind("force.pinch", "pinch force", "N", False, "as stated",
+             "How hard the roller presses on the capstan."),
+        Kind("force.capstan_pull", "pull of the tape at the capstan", "N", False, "high",
+             "The pull at which the tape begins to slip."),
+        Kind("play.capstan_end", "capstan end play", "mm", False, "as stated",
+             "How far the capstan moves along its axis."),
+        Kind("voltage.point", "voltage at a point", "V", False, "as stated",
+             "A supply or test point, named in the conditions."),
+        Kind("time.wind", "winding time", "s", False, "low", "Time to wind a whole tape."),
+    )
+}
+
+METHODS: dict[str, Method] = {
+    method.key: method
+    for method in (
+        Method("bell-mean/1", "mean over the record, bell-shaped window",
+               "bell window against leakage of wow: Harris 1978 (window), from memory, sure"),
+        Method("bell-mean-30s/1", "mean over the steadiest 30 s",
+               "DIN 45 500 sheet 4: mean speed averaged over 30 s"),
+        Method("bell-slope/1", "straight line through the record, bell-shaped weights",
+               "drift as defined in IEC 60386 (JIS C 5569-1991 2.3); fit: own method"),
+        Method("two-sigma/1", "weighted peak, two-sigma, IEC 60386",
+               "IEC 60386 A1:1988 method 1, AES6-2008; 95 % taken for 'two sigma', from memory"),
+        Method("needle/1", "weighted peak, quasi-peak needle",
+               "AES6-1982: 60 ms pulses read 90 %, fall to 40 %; other pulse figures from memory"),
+        Method("weighted-rms/1", "weighted r.m.s.",
+               "older Japanese practice with the IEC 60386 curve, from memory, sure"),
+        Method("flat-two-sigma/1", "unweighted peak, two-sigma, 0.5 to 200 Hz",
+               "detector as IEC 60386 A1; band: NAB 1965, from memory"),
+        Method("flat-rms/1", "unweighted r.m.s., 0.5 to 200 Hz", "NAB 1965, from memory"),
+        Method("flat-average/1", "unweighted average, scaled on a sine, 0.5 to 200 Hz",
+               "NAB 1965, from memory"),
+        Method("wow-rms/1", "r.m.s., 0.1 to 10 Hz", "JIS C 5569-1991 2.2 for the band"),
+        Method("flutter-rms/1", "r.m.s., 10 to 200 Hz", "JIS C 5569-1991 2.1 for the band"),
+        Method("typed/1", "read off an instrument and typed in", "the user"),
+    )
+}
+
+# fmt: on
+
+
+def kind_of(quantity_id: str) -> Kind:
+    """Return the kind with this id.
+
+    Raises
+    ------
+    InputError
+        When there is none.
+    """
+    try:
+        return KINDS[quantity_id]
+    except KeyError:
+        raise InputError(
+            f"'{quantity_id}' is not a quantity that Runstrue knows",
+            "an id of the list is needed",
+            "see `runstrue words`",
+        ) from None

@@ -1,0 +1,1 @@
+"""The door for the keyboard; it may import everything, nothing imports it."""

@@ -1,0 +1,1 @@
+"""Arrays in, arrays out: tone tracking, weightings, detectors, spectra."""

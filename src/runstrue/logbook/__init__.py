@@ -1,0 +1,1 @@
+"""The record that outlives the program: decks, visits, captures, readings, verdicts."""

@@ -1,0 +1,1 @@
+"""One module a measurement: a description and a pure function from signal to results."""

@@ -1,0 +1,1 @@
+"""Figures and the printed sheet, made from logbook records alone."""

@@ -1,0 +1,1 @@
+"""Test signals and test tapes: declared, described, made into samples."""
