@@ -122,6 +122,61 @@ class Result:
     doubts: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Deviation:
+    """The speed deviation kept with a capture, so that later questions need no second listening.
+
+    Parameters
+    ----------
+    percent : ndarray of float32, shape (channel, sample)
+        Deviation of the tape speed from nominal in %; not a number where the tone was lost.
+    rate_hz : float
+        Samples per second, 500 or very near it.
+    nominal_hz : float
+        The tone at nominal speed.
+    channels : tuple of str
+        Names of the rows.
+    """
+
+    percent: NDArray[np.float32]
+    rate_hz: float
+    nominal_hz: float
+    channels: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """Everything that one pass over a capture said.
+
+    Parameters
+    ----------
+    summary : str
+        One sentence: which tone, on which channels, how much of the record was used.
+    results : tuple of Result
+    deviation : Deviation or None
+    traces : tuple of Trace
+        Curves that belong to the capture rather than to one result.
+    conditions : mapping
+        What holds for all results: tone, duration, share used, carrier-to-noise ratio.
+    doubts : tuple of str
+        Whole sentences that hold for all results.
+    """
+
+    summary: str
+    results: tuple[Result, ...]
+    deviation: Deviation | None = None
+    traces: tuple[Trace, ...] = ()
+    conditions: Mapping[str, Condition] = field(default_factory=dict)
+    doubts: tuple[str, ...] = ()
+
+    def find(self, quantity_id: str, channel: str = "both") -> Result | None:
+        """Return the first result with this id on this channel, or else on any."""
+        alike = [result for result in self.results if result.id == quantity_id]
+        return next((result for result in alike if result.channel == channel), None) or next(
+            iter(alike), None
+        )
+
+
 def to_plain(result: Result) -> dict[str, Any]:
     """Return a result as plain values for JSON and storage; traces stay behind.
 
