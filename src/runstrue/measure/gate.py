@@ -1,0 +1,218 @@
+"""Where in a recording the tone can be trusted.
+
+Leader, talk and silence before and after, the run-up and stop of the transport and dropouts
+are told apart and left out; a loss is never bridged. Every lost place takes 0.1 s on either
+side with it, which is longer than the demodulator's memory (own choice: its filters reach
+0.07 s).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runstrue.dsp.demodulate import CELL_SAMPLES
+from runstrue.errors import SignalError
+from runstrue.measure.listen import ToneTrack
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+GUARD_S = 0.1
+LOST_BELOW_DB = 12.0  # below the usual level: the noise of the frequency rises as much
+MOST_JITTER_RAD = 0.4  # about 14 dB of tone over the noise in the listening band: FM threshold
+MOST_AWAY = 0.08  # of the usual frequency; more is another sound
+SHORTEST_PIECE_S = 0.5
+RUN_UP_S = 3.0  # a transport that is not steady after this time drifts, and that is read
+LEAST_TONE_S = 10.0  # 5 s for two-sigma (AES6-2008) and the settling of the weighting twice
+WEAK_CHANNEL_DB = 25.0  # so far below the other channel, it is crosstalk and not a track
+ONE_TONE_FLICKER = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """A place inside the record where the tone was lost."""
+
+    channel: str
+    start_s: float
+    length_s: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Gate:
+    """What may be used.
+
+    Parameters
+    ----------
+    usable : ndarray of bool, shape (channel, sample)
+        On the grid of `ToneTrack.offset_hz`.
+    tracks : tuple of int
+        Channels that carry the tone.
+    losses : tuple of Loss
+        Between the first and the last use, in time order.
+    level_db : tuple of float
+        Usual level of each channel's tone; not a number where there is none.
+    """
+
+    usable: Mask
+    tracks: tuple[int, ...]
+    losses: tuple[Loss, ...]
+    level_db: tuple[float, ...]
+
+
+def gate(track: ToneTrack) -> Gate:
+    """Find the usable part of every channel.
+
+    Raises
+    ------
+    SignalError
+        When no channel carries enough of a single tone; the sentence says what was heard
+        instead.
+    """
+    cells = track.level_db.shape[1]
+    samples = track.offset_hz.shape[1]
+    present = np.zeros((len(track.channels), cells), dtype=np.bool_)
+    levels = np.full(len(track.channels), np.nan)
+    for channel in range(len(track.channels)):
+        present[channel], levels[channel] = _present(track, channel)
+    strongest = np.nanmax(levels) if np.isfinite(levels).any() else np.nan
+    usable = np.zeros((len(track.channels), samples), dtype=np.bool_)
+    losses: list[Loss] = []
+    for channel, name in enumerate(track.channels):
+        if not levels[channel] >= strongest - WEAK_CHANNEL_DB:
+            continue
+        pieces = _pieces(track, channel, present[channel])
+        for start, stop in pieces:
+            usable[channel, start:stop] = True
+        losses += [
+            Loss(
+                name,
+                (end + _guard(track)) / track.rate_hz,
+                (begin - end) / track.rate_hz - 2 * GUARD_S,
+            )
+            for (_, end), (begin, _) in zip(pieces, pieces[1:], strict=False)
+        ]
+    used_s = usable.sum(axis=1) / track.rate_hz
+    tracks = tuple(int(channel) for channel in np.flatnonzero(used_s >= LEAST_TONE_S))
+    if not tracks:
+        raise _refusal(track, float(used_s.max(initial=0.0)))
+    return Gate(usable, tracks, tuple(sorted(losses, key=lambda loss: loss.start_s)), tuple(levels))
+
+
+def runs(mask: Mask, join: int = 0) -> list[tuple[int, int]]:
+    """Begin and end of every run of True, runs with at most `join` False between them joined."""
+    padded = np.concatenate(([False], mask, [False]))
+    edges = np.flatnonzero(padded[1:] != padded[:-1])
+    found: list[tuple[int, int]] = []
+    for begin, end in edges.reshape(-1, 2).tolist():
+        if found and begin - found[-1][1] <= join:
+            found[-1] = (found[-1][0], end)
+        else:
+            found.append((begin, end))
+    return found
+
+
+def _present(track: ToneTrack, channel: int) -> tuple[Mask, float]:
+    """Cells with the one tone at about its usual level, and that level."""
+    level = track.level_db[channel]
+    frequency = track.band.centre_hz + _cell_means(track.offset_hz[channel], level.size)
+    single = (track.jitter[channel] < MOST_JITTER_RAD) & (track.flicker[channel] < ONE_TONE_FLICKER)
+    single &= level > -100.0
+    if not single.any():
+        return single, np.nan
+    usual_hz = float(np.median(frequency[single]))
+    near = single & (np.abs(frequency - usual_hz) < MOST_AWAY * usual_hz)
+    usual_db = float(np.median(level[near])) if near.any() else np.nan
+    return near & (level > usual_db - LOST_BELOW_DB), usual_db
+
+
+def _cell_means(values: NDArray[np.floating], cells: int) -> Array:
+    padded = np.resize(values[: cells * CELL_SAMPLES], cells * CELL_SAMPLES)
+    return np.asarray(padded.reshape(cells, CELL_SAMPLES).mean(axis=1), dtype=np.float64)
+
+
+def _guard(track: ToneTrack) -> int:
+    return int(np.ceil(GUARD_S * track.rate_hz))
+
+
+def _pieces(track: ToneTrack, channel: int, present: Mask) -> list[tuple[int, int]]:
+    """Usable stretches in samples: guards taken off, run-up and stop trimmed."""
+    guard, shortest = _guard(track), int(SHORTEST_PIECE_S * track.rate_hz)
+    samples = track.offset_hz.shape[1]
+    pieces = [
+        (begin * CELL_SAMPLES + guard, min(end * CELL_SAMPLES, samples) - guard)
+        for begin, end in runs(present)
+    ]
+    pieces = [(begin, end) for begin, end in pieces if end - begin >= shortest]
+    if not pieces:
+        return []
+    offset = track.offset_hz[channel]
+    pieces[0] = (pieces[0][0] + _unsteady(offset[slice(*pieces[0])], track.rate_hz), pieces[0][1])
+    last = offset[slice(*pieces[-1])][::-1]
+    pieces[-1] = (pieces[-1][0], pieces[-1][1] - _unsteady(last, track.rate_hz))
+    return [(begin, end) for begin, end in pieces if end - begin >= shortest]
+
+
+def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:
+    """Samples at the beginning in which the transport is still running up.
+
+    Steady is: within five times the usual scatter (or 0.3 Hz) of the middle of the seconds
+    after. Only a beginning of at most `RUN_UP_S` is taken off.
+    """
+    window = int(0.1 * rate_hz)
+    longest = int(RUN_UP_S * rate_hz)
+    after = offset_hz[longest : longest + int(10 * rate_hz)]
+    if after.size < longest:
+        return 0
+    middle = float(np.median(after))
+    allowed = max(5 * 1.4826 * float(np.median(np.abs(after - middle))), 0.3)
+    count = longest // window
+    means = offset_hz[: count * window].reshape(count, window).mean(axis=1)
+    away = np.flatnonzero(np.abs(means - middle) > allowed)
+    return int((away[-1] + 1) * window) if away.size else 0
+
+
+def _refusal(track: ToneTrack, used_s: float) -> SignalError:
+    """Say in one sentence what was heard instead of a tone."""
+    health = track.health
+    loudest = max(health.rms)
+    level_db = 20 * np.log10(max(loudest, 1e-10)) + 3.01
+    needed = f"{LEAST_TONE_S:.0f} s of one steady tone are needed"
+    if track.duration_s < LEAST_TONE_S:
+        return SignalError(
+            f"The recording is {track.duration_s:.1f} s long", needed, "record at least a minute"
+        )
+    if max(health.peak) < 1e-5 or level_db < -75:
+        constant = max(abs(mean) for mean in health.mean)
+        if constant > 1e-3:
+            return SignalError(
+                f"The recording holds a constant offset ({constant:.3f} of full scale) and no tone",
+                needed,
+                "check the cable and the input of the sound card",
+            )
+        return SignalError(
+            f"The recording is silent ({level_db:.0f} dB re full scale)",
+            needed,
+            "check the cable, the input and the record level",
+        )
+    flicker = float(np.median(track.flicker))
+    jitter = float(np.median(track.jitter))
+    low, high = f"{track.band.low_hz:,.0f}", f"{track.band.high_hz:,.0f}"
+    if used_s > 0:
+        return SignalError(
+            f"Only {used_s:.1f} s of tone were found in {track.duration_s:.0f} s",
+            needed,
+            "record longer",
+        )
+    if flicker > ONE_TONE_FLICKER or jitter > MOST_JITTER_RAD:
+        return SignalError(
+            f"No single tone between {low} and {high} Hz was found; what is there sounds like "
+            "music, several tones or noise",
+            needed,
+            "play a test tape, or name its tone with --tone",
+        )
+    return SignalError(
+        f"No steady tone between {low} and {high} Hz was found", needed, "name the tone with --tone"
+    )

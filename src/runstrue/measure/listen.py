@@ -1,0 +1,202 @@
+"""Listen to a source once, block by block, and keep what the readings need.
+
+What stays in memory grows only by the 500 Hz deviation and a few values per 20 ms; the sound
+itself passes through. A file, a live input and the virtual deck all come in here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runstrue.dsp.demodulate import Band, Demodulated, Demodulator
+from runstrue.errors import SignalError
+from runstrue.samples import channel_name
+
+Array = NDArray[np.float64]
+Progress = Callable[[float], None]
+"""Called with the seconds listened to so far; may raise `runstrue.errors.Stopped`."""
+
+CLIP_FROM = 0.98  # of full scale, or of a converter that gives up a little below
+
+
+@dataclass(frozen=True, slots=True)
+class Health:
+    """What the sound itself is like, per channel.
+
+    Parameters
+    ----------
+    peak : tuple of float
+        Largest absolute sample, full scale 1.
+    rms : tuple of float
+        Root mean square about the mean.
+    mean : tuple of float
+        Constant part.
+    clipped_share : tuple of float
+        Share of samples that stand still at the top.
+    """
+
+    peak: tuple[float, ...]
+    rms: tuple[float, ...]
+    mean: tuple[float, ...]
+    clipped_share: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ToneTrack:
+    """The tone through a whole recording.
+
+    Parameters
+    ----------
+    offset_hz : ndarray of float32, shape (channel, sample)
+        Frequency less the centre of `band`; sample k stands at k / `rate_hz` seconds.
+    level_db, flicker, jitter, noise_per_hz : ndarray of float32, shape (channel, cell)
+        Per cell of `runstrue.dsp.demodulate.CELL_SAMPLES` samples: lowest level (dB re
+        full-scale sine), fast change of level (relative), r.m.s. change of the angle (rad),
+        noise-to-carrier density (1/Hz).
+    """
+
+    rate_hz: float
+    band: Band
+    offset_hz: NDArray[np.float32]
+    level_db: NDArray[np.float32]
+    flicker: NDArray[np.float32]
+    jitter: NDArray[np.float32]
+    noise_per_hz: NDArray[np.float32]
+    duration_s: float
+    channels: tuple[str, ...]
+    health: Health
+
+
+def listen(
+    blocks: Iterable[NDArray[np.floating]],
+    rate_hz: float,
+    channels: int,
+    band: Band,
+    *,
+    expected_frames: int = 0,
+    progress: Progress | None = None,
+) -> ToneTrack:
+    """Follow the tone through all blocks.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (channel, frame)
+        Any block sizes; the outcome does not depend on them.
+    rate_hz : float
+        Sample rate.
+    channels : int
+    band : Band
+        Where the tone may lie.
+    expected_frames : int
+        Saves copying when it is right.
+    progress : callable, optional
+
+    Raises
+    ------
+    SignalError
+        When a sample is not a number, or the rate cannot carry the band.
+    """
+    demodulator = Demodulator(rate_hz, channels, band)
+    rate_out = demodulator.deviation_rate_hz
+    expected = int(expected_frames / rate_hz * rate_out) + 64
+    offset = _Growing(channels, expected)
+    cells = {name: _Growing(channels, expected // 10 + 8) for name in _CELL_FIELDS}
+    checks = _HealthCheck(channels, rate_hz)
+
+    def keep(part: Demodulated) -> None:
+        offset.extend(part.offset_hz)
+        for name, kept in cells.items():
+            kept.extend(getattr(part, name))
+
+    for block in blocks:
+        checks.add(block)
+        keep(demodulator.process(block))
+        if progress:
+            progress(checks.frames / rate_hz)
+    keep(demodulator.finish())
+    return ToneTrack(
+        rate_hz=rate_out,
+        band=band,
+        offset_hz=offset.values(),
+        level_db=cells["level_db"].values(),
+        flicker=cells["flicker"].values(),
+        jitter=cells["jitter"].values(),
+        noise_per_hz=demodulator.noise_density(cells["noise_db"].values()).astype(np.float32),
+        duration_s=checks.frames / rate_hz,
+        channels=tuple(channel_name(index, channels) for index in range(channels)),
+        health=checks.health(),
+    )
+
+
+_CELL_FIELDS = ("level_db", "flicker", "jitter", "noise_db")
+
+
+class _Growing:
+    """Rows of float32 that grow at the end."""
+
+    def __init__(self, channels: int, expected: int) -> None:
+        self._held = np.empty((channels, max(expected, 16)), dtype=np.float32)
+        self._used = 0
+
+    def extend(self, values: NDArray[np.floating]) -> None:
+        needed = self._used + values.shape[1]
+        if needed > self._held.shape[1]:
+            larger = np.empty((self._held.shape[0], 2 * needed), dtype=np.float32)
+            larger[:, : self._used] = self._held[:, : self._used]
+            self._held = larger
+        self._held[:, self._used : needed] = values
+        self._used = needed
+
+    def values(self) -> NDArray[np.float32]:
+        return self._held[:, : self._used]
+
+
+class _HealthCheck:
+    """Peak, power, constant part and clipping, gathered block by block."""
+
+    def __init__(self, channels: int, rate_hz: float) -> None:
+        self.frames = 0
+        self._rate_hz = rate_hz
+        self._peak = np.zeros(channels)
+        self._square = np.zeros(channels)
+        self._sum = np.zeros(channels)
+        self._clipped = np.zeros(channels)
+
+    def add(self, block: NDArray[np.floating]) -> None:
+        for channel, row in enumerate(block):
+            if not row.size:
+                continue
+            top = max(float(row.max()), -float(row.min()))
+            if not np.isfinite(top):
+                self._refuse(row, channel)
+            self._square[channel] += float(row @ row)
+            self._sum[channel] += float(row.sum(dtype=np.float64))
+            self._peak[channel] = max(self._peak[channel], top)
+            if top >= CLIP_FROM:
+                at_top = np.abs(row) >= 0.9999 * top
+                self._clipped[channel] += np.count_nonzero(at_top[1:] & at_top[:-1])
+        self.frames += block.shape[1]
+
+    def health(self) -> Health:
+        frames = max(self.frames, 1)
+        mean = self._sum / frames
+        rms = np.sqrt(np.maximum(self._square / frames - mean**2, 0))
+        return Health(
+            tuple(self._peak.tolist()),
+            tuple(rms.tolist()),
+            tuple(mean.tolist()),
+            tuple((self._clipped / frames).tolist()),
+        )
+
+    def _refuse(self, row: NDArray[np.floating], channel: int) -> None:
+        where = self.frames + int(np.flatnonzero(~np.isfinite(row))[0])
+        raise SignalError(
+            f"The sample at {where / self._rate_hz:.3f} s on the "
+            f"{channel_name(channel, self._peak.size)} channel is not a number",
+            "finite samples are needed",
+            "export the recording again as 16 or 24 bit",
+        )

@@ -1,0 +1,266 @@
+"""Speed and drift from the deviation of the tone.
+
+The mean is taken with a bell-shaped (Hann) weight over the stretch, so that wow, which does
+not fit a whole number of times into it, does not leak into the mean. How much of the slow
+speed variation is left in the mean, and in the slope, is read off the record itself: the same
+weight, moved from zero rate to neighbouring rates of two to seven periods per stretch, shows
+how much the variation there would give; it is taken as the standard uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runstrue.measure.conditions import SoundCard
+from runstrue.quantity import Budget, Contribution
+from runstrue.result import Condition, Result
+from runstrue.stimulus.testtape import TestTape
+
+Array = NDArray[np.float64]
+
+BLOCK_S = 0.2
+STEADY_S = 30.0
+"""DIN 45 500 sheet 4: mean speed over 30 s."""
+
+NEIGHBOURS = np.arange(2, 8)
+NEIGHBOUR_FREEDOM = 2 * len(NEIGHBOURS) / 1.5
+"""Two degrees of freedom a neighbour; neighbours of a Hann weight overlap by a factor 1.5."""
+
+SEMITONE_CENTS = 1200.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SlowSeries:
+    """The deviation in means over `BLOCK_S`.
+
+    Parameters
+    ----------
+    time_s, percent : ndarray, shape (block,)
+        Middle of each block that holds usable samples, and the mean over those.
+    share : ndarray, shape (block,)
+        Share of the block that is usable.
+    """
+
+    time_s: Array
+    percent: Array
+    share: Array
+
+    @classmethod
+    def of(
+        cls, percent: NDArray[np.floating], usable: NDArray[np.bool_], rate_hz: float
+    ) -> SlowSeries:
+        """Average a deviation signal over its usable samples."""
+        size = round(BLOCK_S * rate_hz)
+        blocks = percent.size // size
+        kept = usable[: blocks * size].reshape(blocks, size)
+        values = percent[: blocks * size].reshape(blocks, size)
+        count = kept.sum(axis=1)
+        total = np.where(kept, values, 0.0).sum(axis=1, dtype=np.float64)
+        held = count > 0
+        time_s = (np.arange(blocks) + 0.5) * size / rate_hz
+        return cls(time_s[held], total[held] / count[held], count[held] / size)
+
+    def between(self, start_s: float, stop_s: float) -> SlowSeries:
+        """Return the blocks whose middle lies in this span."""
+        inside = (self.time_s >= start_s) & (self.time_s < stop_s)
+        return SlowSeries(self.time_s[inside], self.percent[inside], self.share[inside])
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """First and last instant covered, in seconds."""
+        return float(self.time_s[0]) - BLOCK_S / 2, float(self.time_s[-1]) + BLOCK_S / 2
+
+
+@dataclass(frozen=True, slots=True)
+class BellMean:
+    """Mean and slope of a stretch, each with what slow variation leaves in it.
+
+    Parameters
+    ----------
+    percent, u_percent : float
+    percent_per_min, u_percent_per_min : float
+    """
+
+    percent: float
+    u_percent: float
+    percent_per_min: float
+    u_percent_per_min: float
+
+
+def bell_mean(series: SlowSeries) -> BellMean:
+    """Mean and slope of a stretch under a Hann weight.
+
+    References
+    ----------
+    Window: F. J. Harris, Proc. IEEE 66(1), 1978 (from memory, sure).
+    """
+    start_s, stop_s = series.span
+    length_s = stop_s - start_s
+    phase = (series.time_s - start_s) / length_s
+    weight = np.sin(np.pi * phase) ** 2 * series.share
+    weight /= weight.sum()
+    middle_s = float(weight @ series.time_s)
+    lever = weight * (series.time_s - middle_s)
+    lever /= float(lever @ (series.time_s - middle_s))
+    mean = float(weight @ series.percent)
+    slope = float(lever @ series.percent)
+    rest = series.percent - mean - slope * (series.time_s - middle_s)
+    turns = np.exp(-2j * np.pi * np.outer(NEIGHBOURS, phase))
+    u_mean = math.sqrt(float(np.mean(np.abs(turns @ (weight * rest)) ** 2)))
+    u_slope = math.sqrt(float(np.mean(np.abs(turns @ (lever * rest)) ** 2)))
+    return BellMean(mean, u_mean, 60 * slope, 60 * u_slope)
+
+
+def steadiest(series: SlowSeries, length_s: float = STEADY_S) -> SlowSeries | None:
+    """Return the stretch of this length whose slow speed moves least, or None if too short.
+
+    Slow means: averaged over 2 s. Only stretches that are usable for at least 98 % count.
+    """
+    per = round(length_s / BLOCK_S)
+    smooth = round(2.0 / BLOCK_S)
+    best: tuple[float, SlowSeries] | None = None
+    start_s, stop_s = series.span
+    for begin_s in np.arange(start_s, stop_s - length_s + 1e-6, 1.0):
+        part = series.between(begin_s, begin_s + length_s)
+        if part.share.sum() < 0.98 * per:
+            continue
+        usable = part.percent.size // smooth * smooth
+        scatter = float(part.percent[:usable].reshape(-1, smooth).mean(axis=1).std())
+        if best is None or scatter < best[0]:
+            best = scatter, part
+    return best[1] if best else None
+
+
+def speed_results(
+    series: SlowSeries,
+    channel: str,
+    nominal_hz: float,
+    tape: TestTape,
+    card: SoundCard,
+    *,
+    noise_per_hz: float,
+    conditions: dict[str, Condition],
+    doubts: tuple[str, ...] = (),
+) -> tuple[Result, ...]:
+    """Speed over the whole record and over its steadiest 30 s, and drift.
+
+    Parameters
+    ----------
+    series : SlowSeries
+        Deviation from `nominal_hz` in %.
+    noise_per_hz : float
+        Noise-to-carrier density N₀/C.
+    conditions : dict
+        What is told with each result.
+    """
+    whole = bell_mean(series)
+    calm = steadiest(series)
+    results = [
+        _speed(whole, "bell-mean/1", channel, nominal_hz, tape, card, noise_per_hz, series,
+               conditions, doubts)
+    ]  # fmt: skip
+    if calm is not None:
+        results.append(
+            _speed(bell_mean(calm), "bell-mean-30s/1", channel, nominal_hz, tape, card,
+                   noise_per_hz, calm, conditions, doubts)
+        )  # fmt: skip
+    results.append(_drift(series, whole, channel, conditions, doubts))
+    return tuple(results)
+
+
+def cents(percent: float) -> float:
+    """Speed deviation in cents (hundredths of an equal-tempered semitone)."""
+    return SEMITONE_CENTS * math.log2(1 + percent / 100)
+
+
+def hiss_percent(noise_per_hz: float, length_s: float, tone_hz: float) -> float:
+    """Standard uncertainty that hiss alone gives the bell-weighted mean, in %.
+
+    Notes
+    -----
+    With white phase noise of two-sided density N₀/2C the mean of the frequency under a weight
+    w(t) has the variance ∫w′² dt · N₀/(8π²C); the Hann weight gives ∫w′² dt = 2π²/T³, hence
+    σ_f = √(N₀/(4·C·T³)). That is 1.28 times the Cramér-Rao bound √(3·N₀/(2π²·C·T³)) (S. M. Kay,
+    *Fundamentals of Statistical Signal Processing* vol. 1, 1993, ch. 3; from memory, sure).
+    """
+    return 100 * math.sqrt(noise_per_hz / (4 * length_s**3)) / tone_hz
+
+
+def _speed(
+    mean: BellMean,
+    method: str,
+    channel: str,
+    nominal_hz: float,
+    tape: TestTape,
+    card: SoundCard,
+    noise_per_hz: float,
+    series: SlowSeries,
+    conditions: dict[str, Condition],
+    doubts: tuple[str, ...],
+) -> Result:
+    start_s, stop_s = series.span
+    hiss = hiss_percent(noise_per_hz, stop_s - start_s, nominal_hz)
+    corrected = mean.percent - tape.known_deviation_percent + card.clock_ppm * 1e-4
+    budget = Budget(
+        (
+            Contribution("slow speed variation left in the mean", mean.u_percent, "random",
+                         degrees_of_freedom=NEIGHBOUR_FREEDOM),
+            Contribution("hiss", hiss, "random"),
+            Contribution("speed of the test tape", tape.u_speed_percent, "shared", tape.source),
+            Contribution("clock of the sound card", card.u_clock_ppm * 1e-4, "shared", card.name),
+        )
+    )  # fmt: skip
+    return Result(
+        id="speed.deviation",
+        method=method,
+        channel=channel,
+        quantity=budget.quantity(corrected, "%"),
+        budget=budget,
+        conditions={
+            **conditions,
+            "cents": cents(corrected),
+            "offset_hz": nominal_hz * corrected / 100,
+            "from_s": start_s,
+            "to_s": stop_s,
+        },
+        doubts=doubts,
+    )
+
+
+def _drift(
+    series: SlowSeries,
+    whole: BellMean,
+    channel: str,
+    conditions: dict[str, Condition],
+    doubts: tuple[str, ...],
+) -> Result:
+    start_s, stop_s = series.span
+    third = (stop_s - start_s) / 3
+    parts = [
+        bell_mean(series.between(start_s + k * third, start_s + (k + 1) * third + 1e-9)).percent
+        for k in range(3)
+    ]
+    budget = Budget(
+        (
+            Contribution("slow speed variation left in the slope", whole.u_percent_per_min,
+                         "random", degrees_of_freedom=NEIGHBOUR_FREEDOM),
+        )
+    )  # fmt: skip
+    return Result(
+        id="speed.drift",
+        method="bell-slope/1",
+        channel=channel,
+        quantity=budget.quantity(whole.percent_per_min, "%/min"),
+        budget=budget,
+        conditions={
+            **conditions,
+            "first_third_percent": parts[0],
+            "middle_third_percent": parts[1],
+            "last_third_percent": parts[2],
+        },
+        doubts=doubts,
+    )
