@@ -52,8 +52,9 @@ __all__ = [
 
 Stage = Literal["as found", "in between", "as left"]
 
-# 'typed': read off an instrument; 'combined': several starts made into one reading.
-Source = Literal["file", "device", "virtual", "typed", "combined"]
+# 'typed': read off an instrument; 'combined': several starts made into one reading;
+# 'not kept': measured, but its recording was not handed over.
+Source = Literal["file", "device", "virtual", "typed", "combined", "not kept"]
 
 STAGES: tuple[Stage, ...] = get_args(Stage)
 
@@ -144,7 +145,7 @@ class CaptureRecord(msgspec.Struct, frozen=True, kw_only=True):
     id, deck_id : int
     visit_id : int or None
     facts : CaptureFacts
-    source : {'file', 'device', 'virtual', 'typed', 'combined'}
+    source : {'file', 'device', 'virtual', 'typed', 'combined', 'not kept'}
     file_name : str
         What the user's file was called; empty where no recording was kept.
     sha256 : str
