@@ -18,6 +18,7 @@ from runstrue.logbook.models import (
     Visit,
 )
 from runstrue.result import Condition, Deviation, Trace
+from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
 
 # The setting under which figures of sound cards are kept.
@@ -96,8 +97,6 @@ def load_sound_cards(connection: sqlite3.Connection) -> tuple[SoundCard, ...]:
 
 
 def _capture(connection: sqlite3.Connection, row: sqlite3.Row, curves: bool) -> CaptureRecord:
-    from runstrue.stimulus.testtape import TestTape
-
     analysis = row["analysis"]
     traces = _traces(connection, analysis) if curves else {}
     conditions: dict[str, Condition] = rows.decoded(row["conditions"], dict[str, Any])

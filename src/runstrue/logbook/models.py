@@ -10,7 +10,7 @@ Times are UTC in ISO 8601, '2024-05-01T09:30:00Z', so that they sort as text.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import Literal, get_args
 
 import msgspec
 
@@ -26,10 +26,8 @@ from runstrue.logbook.deck import (
     not_one_of,
 )
 from runstrue.result import Condition, Deviation, Measured, Result, Trace
+from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
-
-if TYPE_CHECKING:
-    from runstrue.stimulus.testtape import TestTape
 
 __all__ = [
     "STAGES",

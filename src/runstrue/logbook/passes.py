@@ -10,7 +10,6 @@ import sqlite3
 from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from runstrue import __version__
 from runstrue.errors import LogbookError
@@ -29,10 +28,8 @@ from runstrue.logbook.recordings import Incoming, Recordings
 from runstrue.logbook.register import Register, deck_of, visit_of
 from runstrue.result import Measured, Result
 from runstrue.samples import Signal
+from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
-
-if TYPE_CHECKING:
-    from runstrue.stimulus.testtape import TestTape
 
 
 class Passes(Register):

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from runstrue import __version__
 from runstrue.errors import LogbookError
@@ -15,10 +14,8 @@ from runstrue.logbook import rows
 from runstrue.logbook.models import CaptureFacts, Source
 from runstrue.logbook.recordings import Incoming
 from runstrue.result import Measured, Result, Trace
+from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
-
-if TYPE_CHECKING:
-    from runstrue.stimulus.testtape import TestTape
 
 
 def insert_capture(
