@@ -18,9 +18,10 @@ def test_phase_is_right_to_a_thousand_millionth_of_a_cycle_after_45_minutes() ->
     getcontext().prec = 50
     base = Fraction(2700 * 192_000 + 12_345, 192_000) * Fraction(10031, 10000)
     offsets = np.linspace(0, 0.05, 97)
-    tone = Tone(15_000.1, 0.0)
+    frequency_hz = 15_000.1
+    tone = Tone(frequency_hz, 0.0)
     exact_base = Decimal(base.numerator) / Decimal(base.denominator)
-    exact = [Decimal(15_000.1) * (exact_base + Decimal(float(one))) % 1 for one in offsets]
+    exact = [Decimal(frequency_hz) * (exact_base + Decimal(float(one))) % 1 for one in offsets]
     wanted = np.array([math.sin(2 * math.pi * float(turns)) for turns in exact])
     # 1e-9 of a cycle is at most 2 pi 1e-9 of the amplitude
     assert np.abs(tone.read(0, base, offsets) - wanted).max() < 2 * math.pi * 1e-9
