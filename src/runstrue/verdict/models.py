@@ -111,7 +111,8 @@ class Limit(msgspec.Struct, frozen=True, kw_only=True):
         assert self.high is not None
         if self.low == -self.high:
             return f"±{figure_text(self.high)} {self.unit}"
-        return f"{figure_text(self.low)} to {figure_text(self.high)} {self.unit}"
+        plus = "+" if self.low < 0 < self.high else ""
+        return f"{figure_text(self.low)} to {plus}{figure_text(self.high)} {self.unit}"
 
     def _band_text(self) -> str:
         low = "" if self.band_low_hz is None else figure_text(self.band_low_hz)

@@ -118,7 +118,7 @@ def guard_band(u: float, probability: float) -> float:
 
 
 def relative_rejection_limit(limit: float, relative_u: float, probability: float) -> float:
-    """Reading from which an upper limit is surely broken, with u a share of the reading.
+    """Return the reading from which an upper limit is surely broken, u being a share of it.
 
     The reading v breaks the limit with this chance when v − z·u(v) = limit and u(v) is
     `relative_u` times v.

@@ -24,7 +24,7 @@ _NUMBER_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "e
 def starts_needed(
     value: float, budget: Budget, limit: Limit, rule: DecisionRule = DEFAULT_RULE
 ) -> int | None:
-    """Number of starts like this one whose mean would settle the verdict.
+    """Count the starts like this one whose mean would settle the verdict.
 
     Parameters
     ----------

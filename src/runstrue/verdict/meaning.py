@@ -1,0 +1,234 @@
+"""From a clause of a sheet to limits: which quantity, which method, what is allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from runstrue.catalogue import KINDS
+from runstrue.verdict.bounds import Bounds, bounds_of
+from runstrue.verdict.clauses import Clause, Group
+from runstrue.verdict.figures import Figure
+from runstrue.verdict.models import Limit, Sure, Unread
+from runstrue.verdict.said import Said, combine, read_words, share_last
+from runstrue.verdict.tokens import Token
+from runstrue.verdict.vocabulary import rules, topics
+
+_ORDER: tuple[Sure, ...] = ("clear", "likely", "ambiguous")
+
+# Topics that say a method by their very name: Fremdspannungsabstand is unweighted noise.
+_TOPIC_FLAGS = {
+    "noise_weighted": ("din", "weighted"),
+    "noise_unweighted": ("unweighted",),
+}
+
+
+def limits_of(
+    clause: Clause, line: str, heading: Said | None = None
+) -> tuple[list[Limit], list[Unread]]:
+    """Return the limits that a clause states, and what in it was not understood.
+
+    Parameters
+    ----------
+    clause : Clause
+        With a topic and at least one figure that fits it.
+    line : str
+        The line that it stands in.
+    heading : Said, optional
+        What a heading on an earlier line says.
+    """
+    topic = clause.topics[0]
+    header = read_words(_without_topic(clause), line, topic)
+    header.flags.update(_TOPIC_FLAGS.get(topic, ()))
+    if heading:
+        header = combine(heading, header, is_first=True)
+    owns = [read_words(group.items, line, topic) for group in clause.groups]
+    combined = [combine(header, own, is_first=number == 0) for number, own in enumerate(owns)]
+    share_last(combined)
+    limits: list[Limit] = []
+    unread: list[Unread] = []
+    for number, (group, said) in enumerate(zip(clause.groups, combined, strict=True)):
+        said.flags.update(group.figure.flags)
+        words = _words(clause, group, line, is_first=number == 0)
+        found = _limits_of_group(topic, group.figure, said, words)
+        if isinstance(found, str):
+            unread.append(Unread(words=words, why=found))
+        else:
+            limits += found
+    return limits, unread
+
+
+def _limits_of_group(topic: str, figure: Figure, said: Said, words: str) -> list[Limit] | str:
+    if topic == "response":
+        return _response(figure, said, words)
+    entry = _entry(topic, figure)
+    if "family" in entry:
+        flags = said.flags | ({"plus_minus"} if figure.shape == "tolerance" else set())
+        rule = _rule(entry["family"], flags)
+        if "refuse" in rule:
+            return str(rule["refuse"])
+        entry = rule
+    if "each" in entry:
+        parts = [_limit((one,), entry, figure, said, words) for one in entry["each"]]
+    else:
+        parts = [_limit(tuple(entry["ids"]), entry, figure, said, words)]
+    refusals = [part for part in parts if isinstance(part, str)]
+    return refusals[0] if refusals else [part for part in parts if isinstance(part, Limit)]
+
+
+def _entry(topic: str, figure: Figure) -> dict[str, Any]:
+    table = topics()[topic]
+    dimension = "%" if topic == "speed" else figure.dimension
+    entry = table[dimension]
+    if isinstance(entry, dict):
+        return entry
+    question = table.get("question", "")
+    return {"ids": entry, "sure": "ambiguous" if len(entry) > 1 else "clear", "question": question}
+
+
+def _rule(family: str, flags: set[str]) -> dict[str, Any]:
+    """Return the first rule of a family whose words fit."""
+    for rule in rules():
+        if (
+            rule["family"] == family
+            and flags.issuperset(rule.get("all", ()))
+            and not flags.intersection(rule.get("none", ()))
+            and all(flags.intersection(choice) for choice in rule.get("one_of", ()))
+        ):
+            return _rule(rule["like"], flags) if "like" in rule else rule
+    raise AssertionError(f"family '{family}' has no rule without conditions at its end")
+
+
+def _limit(
+    ids: tuple[str, ...], entry: dict[str, Any], figure: Figure, said: Said, words: str
+) -> Limit | str:
+    kind = KINDS[ids[0]]
+    allowed = bounds_of(figure, kind)
+    if allowed.refusal:
+        return allowed.refusal
+    conditions = dict(said.conditions)
+    left_over = list(said.left_over)
+    if ids == ("voltage.point",) and left_over:
+        conditions["point"] = " ".join(left_over)
+        left_over = []
+    if ids == ("speed.deviation",) and figure.shape == "around":
+        name = "speed" if figure.dimension == "cm/s" else "tone"
+        conditions[name] = figure.tokens[0].text
+    sure, question = _worst(
+        [
+            (entry.get("sure", "clear"), entry.get("question", "")),
+            (allowed.sure, allowed.question),
+            *_doubts(said, left_over),
+        ]
+    )
+    return Limit(
+        ids=ids,
+        unit=kind.unit,
+        words=words,
+        low=allowed.low,
+        high=allowed.high,
+        nominal=allowed.nominal,
+        sure=sure,
+        question=question,
+        notes=tuple(said.notes),
+        conditions=conditions,
+        left_over=tuple(left_over),
+    )
+
+
+def _doubts(said: Said, left_over: list[str]) -> Iterable[tuple[Sure, str]]:
+    if said.inherited:
+        yield "likely", "The method was taken to hold for all figures of the line."
+    if left_over:
+        yield "likely", f"Not understood: '{' '.join(left_over)}'; the rest was read without it."
+
+
+def _worst(parts: Iterable[tuple[Sure, str]]) -> tuple[Sure, str]:
+    kept = [(sure, question) for sure, question in parts if sure != "clear" or question]
+    sure: Sure = max((sure for sure, _ in kept), key=_ORDER.index, default="clear")
+    return sure, " ".join(question for _, question in kept if question)
+
+
+def _response(figure: Figure, said: Said, words: str) -> list[Limit] | str:
+    low: float | None
+    high: float | None
+    if figure.shape == "span":
+        low, high = figure.below, figure.above
+    elif "at_most" in figure.bounds and figure.shape in ("single", "around"):
+        low, high = None, figure.value
+    else:
+        return "a single frequency is no band; 'from … to …' or 'up to …' is needed"
+    if figure.shape == "around":
+        tolerance = Bounds(-figure.below, figure.above)
+    else:
+        tolerance = _tolerance(said)
+    sure, question = _worst([(tolerance.sure, tolerance.question), *_doubts(said, said.left_over)])
+    is_window = tolerance.nominal is not None
+    return [
+        Limit(
+            ids=("response.band",),
+            unit=KINDS["response.band"].unit,
+            words=words,
+            sure=sure,
+            question=question,
+            notes=tuple(said.notes),
+            conditions=dict(said.conditions),
+            band_low_hz=low,
+            band_high_hz=high,
+            tolerance_low_db=None if is_window else tolerance.low,
+            tolerance_high_db=None if is_window else tolerance.high,
+            tolerance_window_db=tolerance.nominal,
+            left_over=tuple(said.left_over),
+        )
+    ]
+
+
+def _tolerance(said: Said) -> Bounds:
+    """Decibels of a response; a total window travels as the nominal."""
+    if not said.tolerances:
+        return Bounds(
+            sure="ambiguous", question="Within how many decibels? The sheet gives no tolerance."
+        )
+    figure = said.tolerances[0]
+    if figure.shape == "tolerance":
+        if said.window:
+            return Bounds(nominal=figure.below + figure.above)
+        return Bounds(-figure.below, figure.above)
+    if figure.shape == "single" and figure.value < 0:
+        return Bounds(figure.value, None)
+    if figure.shape == "single" and said.window:
+        return Bounds(nominal=figure.value)
+    if figure.shape == "span":
+        return Bounds(figure.below, figure.above)
+    return Bounds(
+        -abs(figure.value),
+        abs(figure.value),
+        sure="ambiguous",
+        question="Are the decibels meant as ± or as a total window?",
+    )
+
+
+def _without_topic(clause: Clause) -> list[Any]:
+    """Return the header without the words that name the quantity, but with side topics."""
+    kept = []
+    for item in clause.header:
+        if not isinstance(item, Figure) and item.is_phrase("topic"):
+            assert item.meaning is not None
+            if item.meaning.names[0] == clause.topics[0]:
+                continue
+        kept.append(item)
+    return kept
+
+
+def _words(clause: Clause, group: Group, line: str, *, is_first: bool) -> str:
+    """Return the exact words of one figure; those of the heading before it where they part."""
+    start = min([group.figure.start, *(item.start for item in group.items)])
+    end = max([group.figure.end, *(item.end for item in group.items)])
+    if is_first:
+        return line[clause.start : end].strip(" \t,;:|")
+    named = [
+        item.end for item in clause.header if isinstance(item, Token) and item.is_phrase("topic")
+    ]
+    header = line[clause.start : named[-1]].strip(" \t,;:|") if named else ""
+    own = line[start:end].strip(" \t,;:|")
+    return f"{header} … {own}" if header else own

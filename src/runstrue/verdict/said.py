@@ -1,0 +1,155 @@
+"""What the words around a figure say: method, conditions, tolerance, and what is left over."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from runstrue.verdict.figures import Figure
+from runstrue.verdict.tokens import Token
+from runstrue.verdict.vocabulary import Meaning
+
+Item = Figure | Token
+
+_STANDARD_NAMES = frozenset({"din", "iec", "ccir", "jis", "nab", "peak_standard"})
+_WEIGHTINGS = frozenset({"weighted", "unweighted", "a_curve", "curve_468", "arm"})
+
+# A figure that does not fit the quantity is a condition; its dimension tells which.
+_CONDITION_OF = {
+    "cm/s": "speed",
+    "nWb/m": "reference",
+    "V": "reference",
+    "dBV": "reference",
+    "dBu": "reference",
+    "%": "reference",
+    "dB": "level",
+    "s": "duration",
+    "Ω": "impedance",
+}
+
+
+@dataclass(slots=True)
+class Said:
+    """What a run of words says.
+
+    Parameters
+    ----------
+    flags : set of str
+        Method words, as in `words/methods.toml`.
+    notes : list of str
+        The same as they stand on the sheet.
+    conditions : dict of str to str
+    tolerances : list of Figure
+        Decibels that go with a frequency band.
+    window : bool
+        Whether those decibels are a total window.
+    left_over : list of str
+        Words that were not understood.
+    inherited : bool
+        Whether the method was taken over from another figure of the clause.
+    """
+
+    flags: set[str] = field(default_factory=set)
+    notes: list[str] = field(default_factory=list)
+    conditions: dict[str, str] = field(default_factory=dict)
+    tolerances: list[Figure] = field(default_factory=list)
+    window: bool = False
+    left_over: list[str] = field(default_factory=list)
+    inherited: bool = False
+
+
+def read_words(items: Sequence[Item], line: str, topic: str) -> Said:
+    """Return what these items say about a figure of this topic."""
+    said = Said()
+    for place, item in enumerate(items):
+        following = items[place + 1] if place + 1 < len(items) else None
+        if isinstance(item, Figure):
+            _read_condition_figure(said, item, following, line, topic)
+        elif item.kind == "standard":
+            said.flags.update(item.flags)
+            said.notes.append(item.text)
+        elif item.kind == "word":
+            said.left_over.append(item.text)
+        elif item.meaning:
+            _read_phrase(said, item, item.meaning)
+    return said
+
+
+def combine(header: Said, own: Said, *, is_first: bool) -> Said:
+    """Let a figure's own words go before those that stand ahead of the first figure."""
+    whole = Said(
+        flags=set(own.flags),
+        notes=list(own.notes),
+        conditions={**header.conditions, **own.conditions},
+        tolerances=own.tolerances or header.tolerances,
+        window=own.window or (header.window and not own.tolerances),
+        left_over=[*header.left_over, *own.left_over],
+    )
+    if is_first or not own.flags:
+        whole.inherited = not is_first and bool(header.flags - own.flags)
+        whole.flags |= header.flags
+        whole.notes = [*header.notes, *own.notes]
+    elif not own.flags & (_WEIGHTINGS | _STANDARD_NAMES | {"wrms"}):
+        # 'Wow and flutter, weighted: 0.05 % r.m.s., 0.1 % peak'
+        whole.flags |= header.flags & _WEIGHTINGS
+    return whole
+
+
+def share_last(all_said: list[Said]) -> None:
+    """Let what stands after the last figure hold for all of a list by tape or by speed.
+
+    'Normal 52 dB, CrO2 54 dB, metal 55 dB (A weighted)': each figure has its own tape, so they
+    are one method under several conditions. '0.05 %, 0.14 % (DIN)' is not such a list: there
+    the first figure may well be by another method.
+    """
+    if len(all_said) < 2:
+        return
+    last = all_said[-1]
+    for name in ("tape", "speed", "noise reduction"):
+        values = [said.conditions.get(name) for said in all_said]
+        if None in values or len(set(values)) < len(values):
+            continue
+        for said in all_said[:-1]:
+            said.conditions = {**last.conditions, **said.conditions}
+            if not said.flags and last.flags:
+                said.flags, said.notes, said.inherited = set(last.flags), list(last.notes), True
+            if not said.tolerances and last.tolerances:
+                said.tolerances, said.window, said.inherited = last.tolerances, last.window, True
+        return
+
+
+def _read_phrase(said: Said, token: Token, meaning: Meaning) -> None:
+    if meaning.kind == "flag":
+        said.flags.update(meaning.names)
+        said.notes.append(token.text)
+    elif meaning.kind == "condition":
+        name = meaning.names[0]
+        present = said.conditions.get(name)
+        # 'with B-type noise reduction on': the type says more than 'on'
+        if present is None or present in ("on", "playback", "each"):
+            said.conditions[name] = meaning.value
+    elif meaning.kind == "topic":
+        said.flags.update(f"topic:{name}" for name in meaning.names)
+    elif meaning.kind == "bound" and "window" in meaning.names:
+        said.window = True
+
+
+def _read_condition_figure(
+    said: Said, figure: Figure, following: Item | None, line: str, topic: str
+) -> None:
+    text = line[figure.start : figure.end].strip()
+    if topic == "response" and figure.dimension == "dB":
+        said.tolerances.append(figure)
+        said.window = said.window or "window" in figure.bounds
+        return
+    if figure.dimension == "Hz":
+        said.conditions["band" if figure.shape == "span" else "tone"] = text
+        return
+    name = _CONDITION_OF.get(figure.dimension)
+    if name is None or figure.shape not in ("single", "tolerance"):
+        said.left_over.append(text)
+        return
+    if figure.dimension == "%" and isinstance(following, Token) and following.is_phrase("topic"):
+        text = f"{text} {following.text}"
+    present = said.conditions.get(name)
+    said.conditions[name] = text if present is None else f"{present}, {text}"
