@@ -64,14 +64,19 @@ def write_recording(
     rate_hz = _check(performance, path, depth)
     draw = np.random.default_rng([performance.seed, 4])
     try:
-        with _whole_or_not_at_all(path) as temporary, soundfile.SoundFile(
-            temporary, "w", rate_hz, performance.channels, SUBTYPES[depth],
-            format=CONTAINERS[path.suffix.lower()],
-        ) as file:  # fmt: skip
-            for block in performance.blocks(FRAMES_PER_BLOCK):
-                file.write(_as_stored(block, depth, draw).T)
+        with _whole_or_not_at_all(path) as temporary:
+            with soundfile.SoundFile(
+                temporary, "w", rate_hz, performance.channels, SUBTYPES[depth],
+                format=CONTAINERS[path.suffix.lower()],
+            ) as file:  # fmt: skip
+                for block in performance.blocks(FRAMES_PER_BLOCK):
+                    file.write(_as_stored(block, depth, draw).T)
+            if soundfile.info(temporary).frames != performance.frames:
+                raise _cannot_write(path, "it came out short; perhaps the disk is full")
     except soundfile.LibsndfileError as error:
-        raise _cannot_write(path, error.error_string) from None
+        raise _cannot_write(
+            path, f"{error.error_string.rstrip('. ')}; perhaps the disk is full"
+        ) from None
     return write_truth(performance.truth, truth_path(path))
 
 
