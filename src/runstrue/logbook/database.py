@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import os
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
@@ -174,9 +175,12 @@ class Database:
     def _settle(self) -> None:
         """Make sure that this is a logbook, sound, and of the schema this program knows."""
         connection = self.connection
+        # One state for all three: another process may be beginning the same logbook.
+        connection.execute("BEGIN")
+        tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
         version = self._version()
         application = connection.execute("PRAGMA application_id").fetchone()[0]
-        tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+        self._roll_back()
         if application != schema.APPLICATION_ID and (application or version or tables):
             raise LogbookError(
                 f"'{self.path}' is a database of another program",
@@ -190,8 +194,7 @@ class Database:
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA recursive_triggers = ON")
         connection.execute("PRAGMA synchronous = FULL")
-        if connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-            connection.execute("PRAGMA journal_mode = WAL")
+        self._keep_write_ahead_log()
         if version < len(schema.MIGRATIONS):
             self._migrate(version)
 
@@ -215,6 +218,17 @@ class Database:
             except BaseException:
                 self._roll_back()
                 raise
+
+    def _keep_write_ahead_log(self) -> None:
+        """Switch to the write-ahead log; SQLite does not itself wait for the lock it needs."""
+        deadline = time.monotonic() + self._busy_timeout_s
+        while self.connection.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
+            try:
+                self.connection.execute("PRAGMA journal_mode = WAL")
+            except sqlite3.OperationalError:
+                if time.monotonic() > deadline:
+                    raise
+                time.sleep(0.01)
 
     def _quick_check(self, version: int) -> None:
         """Look at the tables without blobs, which takes milliseconds; `check` looks at all."""

@@ -18,7 +18,6 @@ from runstrue.logbook.models import (
     Visit,
 )
 from runstrue.result import Condition, Deviation, Trace
-from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
 
 # The setting under which figures of sound cards are kept.
@@ -113,7 +112,7 @@ def _capture(connection: sqlite3.Connection, row: sqlite3.Row, curves: bool) -> 
         stored_at=row["stored_at"],
         file_name=row["file_name"],
         sha256=row["recording"] or "",
-        tape=None if row["test_tape"] is None else rows.decoded(row["test_tape"], TestTape),
+        tape=None if row["test_tape"] is None else rows.tape_from(row["test_tape"]),
         summary=row["summary"],
         conditions=conditions,
         doubts=tuple(rows.decoded(row["doubts"], list[str])),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from pathlib import Path
 
 from runstrue import __version__
@@ -274,8 +275,10 @@ class Passes(Register):
             deck_of(connection, deck.id)
             if visit is not None and visit_of(connection, visit.id).deck_id != deck.id:
                 raise _of_another_deck("visit", deck)
-            if incoming and self._recordings.keep(incoming):
-                new.append(incoming)
+            if incoming:
+                incoming = replace(incoming, stored_name=storing.stored_name(connection, incoming))
+                if self._recordings.keep(incoming):
+                    new.append(incoming)
             capture = storing.insert_capture(
                 connection,
                 deck_id=deck.id,

@@ -21,6 +21,7 @@ from runstrue.logbook.models import (
     Visit,
 )
 from runstrue.result import Deviation, Result, Trace, from_plain, to_plain
+from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Sheet
 
 Model = TypeVar("Model")
@@ -215,6 +216,13 @@ def facts_from(row: sqlite3.Row) -> CaptureFacts:
 def facts_values(facts: CaptureFacts) -> tuple[Any, ...]:
     """Return the facts of a capture in the order of `FACTS`."""
     return tuple(getattr(facts, name) for name in FACTS)
+
+
+def tape_from(text: str) -> TestTape:
+    """Return a stored test tape; what a later program added to its description is left out."""
+    known = TestTape.__struct_fields__
+    facts = {name: fact for name, fact in decoded(text, dict[str, Any]).items() if name in known}
+    return decoded(encoded(facts), TestTape)
 
 
 def encoded(value: Any) -> str:

@@ -157,6 +157,14 @@ def insert_judgement(
         )
 
 
+def stored_name(connection: sqlite3.Connection, incoming: Incoming) -> str:
+    """Return the name of a recording: the one it has, where its bytes are kept already."""
+    row = connection.execute(
+        "SELECT stored_name FROM recording WHERE sha256 = ?", (incoming.sha256,)
+    ).fetchone()
+    return incoming.stored_name if row is None else str(row[0])
+
+
 def reading_key(result: Result) -> tuple[str, str, str]:
     """Return what a reading and its successor share: the method's version may differ."""
     return result.id, result.method.partition("/")[0], result.channel
