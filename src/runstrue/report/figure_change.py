@@ -19,6 +19,7 @@ from runstrue.report.style import (
     Shape,
     drawing,
     haloed,
+    legend_columns,
     number_axis,
     plain,
 )
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure, SubFigure
     from matplotlib.gridspec import SubplotSpec
 
-MOST_ROWS = 8
+MOST_ROWS: dict[Shape, int] = {"page": 8, "wide": 5}
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,15 +83,15 @@ def draw_change(rows: Sequence[Row], caption: Caption, *, shape: Shape = "page")
     Parameters
     ----------
     rows : sequence of Row
-        The first eight are drawn; a note counts the rest.
+        The first eight are drawn (of a wide picture five); a note counts the rest.
     caption : Caption
     shape : {'page', 'wide'}
         The page picture grows with its rows.
     """
     rows = [row for row in rows if row.points]
-    shown, more = rows[:MOST_ROWS], max(0, len(rows) - MOST_ROWS)
+    shown, more = rows[: MOST_ROWS[shape]], max(0, len(rows) - MOST_ROWS[shape])
     font = SIZES[shape].font
-    height = 0.95 + 0.62 * max(1, len(shown))
+    height = 1.0 + 0.62 * max(1, len(shown))
     with drawing("Readings against the sheet", shape, caption, height=height) as figure:
         if not shown:
             axes = figure.add_subplot()
@@ -100,10 +101,11 @@ def draw_change(rows: Sequence[Row], caption: Caption, *, shape: Shape = "page")
         grid = figure.add_gridspec(
             len(shown) + 1, 2, width_ratios=(1.0, 2.6), height_ratios=(0.35, *[1.0] * len(shown))
         )
+        handles = _handles(shown, more)
         head = figure.add_subplot(grid[0, :])
         head.set_axis_off()
         head.legend(
-            handles=_handles(shown, more), loc="center left", ncols=5, borderaxespad=0,
+            handles=handles, loc="center left", ncols=legend_columns(handles), borderaxespad=0,
             borderpad=0, handlelength=2.4, columnspacing=1.6,
         )  # fmt: skip
         for index, row in enumerate(shown, start=1):

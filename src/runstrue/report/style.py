@@ -148,6 +148,13 @@ def plain(text: Text) -> Text:
     return text
 
 
+def legend_columns(handles: Sequence[Artist]) -> int:
+    """Return how many entries of a legend go side by side: all, or half of them."""
+    # A line holds about 98 characters at either size of picture; handle and gaps take 8.
+    width = sum(len(str(handle.get_label())) + 8 for handle in handles)
+    return len(handles) if width <= 98 else -(-len(handles) // 2)
+
+
 def haloed(text: Text) -> Text:
     """Lift a note from the lines that it crosses by a white rim."""
     from matplotlib.patheffects import withStroke
@@ -171,13 +178,16 @@ def legend_above(axes: Axes, handles: Sequence[Artist]) -> None:
     """Put the legend over the axes, where it can hide no curve."""
     if not handles:
         return
-    # A line of the legend holds about 98 characters at either size; handle and gaps take 8.
-    width = sum(len(str(handle.get_label())) + 8 for handle in handles)
-    wanted = len(handles) if width <= 98 else -(-len(handles) // 2)
     legend = axes.legend(
-        handles=list(handles), loc="lower left", bbox_to_anchor=(0, 1.0), ncols=min(wanted, 5),
-        borderaxespad=0.2, handlelength=2.6, columnspacing=1.6, handletextpad=0.6,
-    )  # fmt: skip
+        handles=list(handles),
+        loc="lower left",
+        bbox_to_anchor=(0, 1.0),
+        ncols=legend_columns(handles),
+        borderaxespad=0.2,
+        handlelength=2.6,
+        columnspacing=1.6,
+        handletextpad=0.6,
+    )
     for text in legend.get_texts():
         plain(text)
 

@@ -1,0 +1,217 @@
+"""The rows of the printed sheet's tables: verdicts, readings, spectral lines, budgets."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from runstrue.catalogue import KINDS
+from runstrue.logbook.models import Stage
+from runstrue.quantity import Budget, Quantity, number_text
+from runstrue.report.paper import Cell, Judged, Peak, Reading, Share
+from runstrue.report.select import Group, Judgement, Shown, place_words
+from runstrue.report.words import (
+    MARKS,
+    chance_words,
+    figure_of,
+    method_of,
+    name_of,
+    range_of,
+    table_of,
+    within_of,
+)
+from runstrue.verdict.models import Verdict
+
+FOUND: Stage = "as found"
+LEFT: Stage = "as left"
+PEAKS_SHOWN = 10
+
+
+def judged_row(row: Judgement, several: bool) -> Judged:
+    """Return one figure of the sheet with the verdicts of both stages."""
+    limit = row.limit
+    kind = KINDS.get(limit.ids[0]) if limit.ids else None
+    name = " or ".join(name_of(quantity_id) for quantity_id in limit.ids)
+    place = place_words(row.place)
+    if several and place:
+        name = f"{name} ({place})"
+    if limit.conditions:
+        name = f"{name}; {', '.join(limit.conditions.values())}"
+    allowed = limit.bound_text(plus_minus=bool(kind and kind.plus_minus))
+    last = row.verdicts.get(LEFT) or row.verdicts.get(FOUND)
+    said = []
+    if last:
+        advice = "" if last[0].advice in last[0].words else last[0].advice
+        stage = LEFT if LEFT in row.verdicts else FOUND
+        said = [f"{stage}:", last[0].words, advice]
+    elif "in between" in row.verdicts:
+        said = [f"in between: {row.verdicts['in between'][0].words}"]
+    else:
+        said = ["not measured"]
+    return Judged(
+        name=name,
+        allowed=allowed or "no bound given",
+        printed=f"{limit.words} ({limit.source})" if limit.source else limit.words,
+        found=_verdict_cell(row.verdicts.get(FOUND)),
+        left=_verdict_cell(row.verdicts.get(LEFT)),
+        words=joined(said),
+    )
+
+
+def _verdict_cell(judged: tuple[Verdict, Shown | None] | None) -> Cell:
+    if judged is None:
+        return Cell()
+    verdict, shown = judged
+    quantity = shown.reading.result.quantity if shown else None
+    if quantity is None and verdict.value is not None and verdict.u is not None:
+        quantity = Quantity(verdict.value, verdict.unit, verdict.u)
+    return Cell(
+        figure=figure_of(quantity, verdict.id) if quantity else "no figure",
+        within=within_of(quantity) if quantity else "",
+        more="; ".join(
+            f"as {name_of(one.id)}: "
+            f"{figure_of(Quantity(one.value, one.unit, one.u), one.id)}, {one.outcome}"
+            for one in verdict.candidates
+        ),
+        mark=MARKS[verdict.outcome],
+        outcome=verdict.outcome,
+        chance=chance_words(verdict.chance),
+    )
+
+
+def reading_row(group: Group, several: bool) -> Reading:
+    """Return one quantity as found and as left, with the change and what it means."""
+    result = group.any().reading.result
+    change = group.change
+    difference = change.difference if change else None
+    text = within = sure = ""
+    if difference is not None:
+        moved = difference.quantity
+        within = within_of(moved)
+        text = f"{moved.value_text(signed=True)} {moved.unit}"
+        sure = difference.outcome
+    elif change is not None:
+        sure = change.words
+    return Reading(
+        name=name_of(result.id),
+        how=method_of(result.method)[0],
+        where=where_of(group, several),
+        found=_reading_cell(group, FOUND),
+        left=_reading_cell(group, LEFT, "in between"),
+        change=text,
+        within=within,
+        sure=sure,
+    )
+
+
+def _reading_cell(group: Group, *stages: Stage) -> Cell:
+    """Show the latest reading of the first of these stages that has one, earlier ones below."""
+    stage = next((stage for stage in stages if group.latest(stage)), None)
+    if stage is None:
+        return Cell()
+    *earlier, last = group.stages[stage]
+    result = last.reading.result
+    said = [f"{stage}:" if stage != stages[0] else "", range_of(result), table_of(result)]
+    before = [
+        figure_of(one.reading.result.quantity, result.id)
+        for one in earlier
+        if one.reading.result.quantity
+    ]
+    if before:
+        said.append(f"before: {', '.join(before)}")
+    quantity = result.quantity
+    if quantity is None:
+        empty = "" if result.table or result.lines else "no figure"
+        return Cell(figure=empty, more=joined([*said, *result.doubts[:1]]))
+    return Cell(
+        figure=figure_of(quantity, result.id), within=within_of(quantity), more=joined(said)
+    )
+
+
+def where_of(group: Group, several: bool) -> str:
+    """Say channel, test point, and the place on the deck where there are several."""
+    result = group.any().reading.result
+    parts = [result.channel, str(result.conditions.get("point", ""))]
+    if several:
+        parts.append(place_words(group.place))
+    return ", ".join(part for part in parts if part)
+
+
+def peak_rows(groups: Sequence[Group]) -> list[Peak]:
+    """List the lines of the latest reading of each stage that has any, strongest first."""
+    rows = []
+    stages: tuple[Stage, ...] = (FOUND, "in between", LEFT)
+    for stage in stages:
+        with_lines = [
+            shown
+            for group in groups
+            for shown in (group.latest(stage),)
+            if shown and shown.reading.result.lines
+        ]
+        if not with_lines:
+            continue
+        lines = with_lines[-1].reading.result.lines
+        for line in sorted(lines, key=lambda one: -one.peak_percent)[:PEAKS_SHOWN]:
+            rate = Quantity(line.rate_hz, "Hz", line.u_rate_hz)
+            size = Quantity(line.peak_percent, "%", line.u_peak_percent)
+            weighted = number_text(line.weighted_peak_percent, size.decimals())
+            rows.append(
+                Peak(
+                    stage,
+                    _with_within(rate),
+                    _with_within(size, sign="±"),
+                    f"±{weighted} %",
+                )
+            )
+    return rows
+
+
+def _with_within(quantity: Quantity, sign: str = "") -> str:
+    within = within_of(quantity)
+    figure = f"{sign}{quantity.value_text()} {quantity.unit}"
+    return f"{figure} (95 % within {within})" if within else figure
+
+
+def share_rows(groups: Sequence[Group], several: bool) -> list[Share]:
+    """Print each budget of the state that the deck is handed over in."""
+    rows = []
+    of_both = {
+        (result.id, result.method)
+        for group in groups
+        for result in (group.any().reading.result,)
+        if result.channel == "both"
+    }
+    for group in groups:
+        shown = group.latest(LEFT) or group.latest(FOUND) or group.any()
+        result = shown.reading.result
+        if result.quantity is None or not result.budget.contributions:
+            continue
+        if result.channel in ("left", "right") and (result.id, result.method) in of_both:
+            continue  # made of the same parts as the reading of both together
+        name = ", ".join(part for part in (name_of(result.id), where_of(group, several)) if part)
+        rows.append(
+            Share(
+                reading=f"{name}; {method_of(result.method)[0]}, {shown.capture.facts.stage}",
+                parts=_parts(result.budget, result.quantity),
+                together=f"u = {number_text(result.quantity.u, result.quantity.decimals())} "
+                f"{result.quantity.unit}",
+            )
+        )
+    return rows
+
+
+def _parts(budget: Budget, quantity: Quantity) -> str:
+    return "; ".join(
+        f"{part.name} {_two_figures(part.u)} {quantity.unit}, {part.kind}"
+        + (f" ({part.source})" if part.source else "")
+        for part in sorted(budget, key=lambda one: -one.u)
+    )
+
+
+def _two_figures(u: float) -> str:
+    """Print an uncertainty with two figures (GUM 7.2.6)."""
+    return Quantity(u, "", u).value_text()
+
+
+def joined(parts: Iterable[str]) -> str:
+    """Join words with semicolons, keeping 'in between:' with what follows."""
+    return "; ".join(part for part in parts if part).replace(":; ", ": ")
