@@ -27,7 +27,9 @@ Complex = NDArray[np.complex128]
 MOST_LINES = 24
 NEAR_BINS = 6.0  # lines nearer than this are fitted together
 REACH_BINS = 5  # bins either side that a fit looks at; the main lobe ends after 2
+LEAK_BINS = 120  # beyond, a line leaks less than 2·10⁻⁷ of its size
 FLOOR_BINS = 45  # surroundings over which the floor is taken
+LEAST_SURE = 3.0  # a line whose size is not known to a third is not told
 FALSE_ALARM = 1e-3  # chance that pure noise shows any line at all in a record
 HANN_VARIANCE = 35 / 18
 """Σw⁴·N/(Σw²)² of the Hann window: how much more a windowed fit scatters than a plain one."""
@@ -76,10 +78,9 @@ def spectrum(deviation: Array, rate_hz: float) -> Spectrum:
     bins = _transform(deviation)
     first, last = bins[0], bins[-1]
     samples = deviation.shape[1]
-    return Spectrum(
-        np.fft.rfftfreq(samples, 1 / rate_hz),
-        np.real(first * np.conj(last)) * (4 / samples) ** 2,  # Σw = samples/2, a sine splits in 2
-    )
+    # a sine of peak 1 gives half of Σw, and Σw is half the samples
+    power = np.real(first * np.conj(last)) * (4 / samples) ** 2
+    return Spectrum(np.fft.rfftfreq(samples, 1 / rate_hz), np.asarray(power, dtype=np.float64))
 
 
 def find_lines(
@@ -124,66 +125,51 @@ class _Fit:
 
     def __init__(self, samples: int, spectrum_bins: Complex) -> None:
         self._samples = samples
-        self._all = spectrum_bins
         self.places = np.zeros(0)  # in bins, not whole
+        self._sizes = np.zeros(0, dtype=np.complex128)
         self.rest = spectrum_bins.copy()
 
     def add(self, place: int) -> bool:
         """Add a line near this bin and refit its neighbourhood; False if that did not help."""
         start = self._refined(place)
         near = np.abs(self.places - start) < NEAR_BINS
+        target = self.rest.copy()
+        self._put(target, self.places[near], self._sizes[near])
         group = np.append(self.places[near], start)
-        others = self.places[~near]
-        target = self._all - self._sum(others) if near.any() else self.rest
-        if near.any() and np.min(np.abs(self.places - start)) < 1.0:
-            closest = np.argmin(np.abs(group[:-1] - start))
-            side = 1.0 if start > group[closest] else -1.0
-            group[closest] -= 0.7 * side  # one sine sat between two: move it off the middle
-            group[-1] += 0.7 * side
-        fitted = self._polish(group, target)
-        closeness = np.diff(np.sort(fitted))
-        moved_away = np.any(np.abs(fitted[-1] - start) > 3)
-        if closeness.size and closeness.min() < 0.5 or moved_away:
+        if near.any():
+            closest = int(np.argmin(np.abs(group[:-1] - start)))
+            if abs(group[closest] - start) < 1.0:  # one sine sat between two: move it off
+                side = 1.0 if start > group[closest] else -1.0
+                group[closest] -= 0.7 * side
+                group[-1] += 0.7 * side
+        fitted, sizes = self._polish(group, target)
+        apart = np.diff(np.sort(fitted))
+        if abs(fitted[-1] - start) > 3 or (apart.size and apart.min() < 0.5):
             return False
-        places = np.append(others, fitted)
-        rest = self._all - self._sum(places)
+        self._put(target, fitted, -sizes)
         span = slice(max(place - REACH_BINS, 0), place + REACH_BINS + 1)
-        if np.sum(np.abs(rest[span]) ** 2) > 0.9 * np.sum(np.abs(self.rest[span]) ** 2):
+        if np.sum(np.abs(target[span]) ** 2) > 0.9 * np.sum(np.abs(self.rest[span]) ** 2):
             return False
-        self.places, self.rest = places, rest
+        self.places = np.append(self.places[~near], fitted)
+        self._sizes = np.append(self._sizes[~near], sizes)
+        self.rest = target
         return True
 
     def lines(self, channels: Complex, bin_hz: float) -> FoundLines:
-        """Sizes and uncertainties of all lines."""
-        if not self.places.size:
-            return FoundLines(*(np.zeros(0),) * 4)
-        order = np.argsort(self.places)
-        self.places = self.places[order]
+        """Sizes and uncertainties of all lines, each channel solved by itself."""
         floor = _floor(np.abs(self.rest) ** 2)
-        rates, u_rates, peaks, u_peaks = [], [], [], []
+        found = []
+        by_channel = [self._sizes_in(channel) for channel in (channels[0], channels[-1])]
         for index, place in enumerate(self.places):
-            group = self.places[np.abs(self.places - place) < NEAR_BINS]
-            others = self.places[np.abs(self.places - place) >= NEAR_BINS]
-            own = int(np.flatnonzero(group == place)[0])
-            bins = _around(group, self._all.size)
-            size = [
-                self._solve(group, bins, channel[bins] - self._sum(others, bins, channel))[own]
-                for channel in channels
-            ]
-            product = float(np.real(size[0] * np.conj(size[-1])))
+            product = float(np.real(by_channel[0][index] * np.conj(by_channel[1][index])))
             noise = float(floor[min(round(place), floor.size - 1)])
-            u_place, u_size = self._uncertainty(group, bins, own, size[0], noise)
-            if len(size) == 1:
+            u_place, u_size = self._uncertainty(index, noise)
+            if len(channels) == 1:
                 product -= u_size**2
-            if product > 0:
-                rates.append(place * bin_hz)
-                u_rates.append(u_place * bin_hz)
-                peaks.append(2 * np.sqrt(product))
-                u_peaks.append(2 * u_size)
-        found = np.argsort(peaks)[::-1]
-        return FoundLines(
-            *(np.asarray(values)[found] for values in (rates, u_rates, peaks, u_peaks))
-        )
+            if product > (LEAST_SURE * u_size) ** 2:
+                found.append((place * bin_hz, u_place * bin_hz, 2 * np.sqrt(product), 2 * u_size))
+        rows = np.array(sorted(found, key=lambda row: -row[2])).reshape(-1, 4)
+        return FoundLines(*rows.T)
 
     def _refined(self, place: int) -> float:
         """Peak between bins from three neighbours (parabola over log power)."""
@@ -191,7 +177,7 @@ class _Fit:
         bend = low - 2 * mid + high
         return place + float(np.clip(0.5 * (low - high) / bend, -0.5, 0.5) if bend < 0 else 0.0)
 
-    def _polish(self, group: Array, target: Complex) -> Array:
+    def _polish(self, group: Array, target: Complex) -> tuple[Array, Complex]:
         """Gauss-Newton on the places of a group, sizes solved at each step."""
         places = group.copy()
         for _ in range(25):
@@ -206,67 +192,74 @@ class _Fit:
             ][-places.size :]
             step = np.clip(step, -0.5, 0.5)
             places = places + step
-            if np.max(np.abs(step)) < 1e-7:
+            if np.max(np.abs(step)) < 1e-6:
                 break
-        return np.asarray(places)
+        bins = _around(places, target.size)
+        return np.asarray(places), self._solve(places, bins, target[bins])
+
+    def _sizes_in(self, channel: Complex) -> Complex:
+        """Sizes of all lines in one channel, group by group, the others taken out."""
+        sizes = np.zeros_like(self._sizes)
+        rest = channel.copy()
+        order = np.argsort(self.places)
+        cuts = np.flatnonzero(np.diff(self.places[order]) >= NEAR_BINS) + 1
+        for group in np.split(order, cuts) if order.size else ():
+            places = self.places[group]
+            bins = _around(places, channel.size)
+            sizes[group] = self._solve(places, bins, rest[bins])
+            self._put(rest, places, -sizes[group])
+        return sizes
+
+    def _uncertainty(self, index: int, noise: float) -> tuple[float, float]:
+        """Standard uncertainty of place and size of one line from the noise power in a bin."""
+        near = np.flatnonzero(np.abs(self.places - self.places[index]) < NEAR_BINS)
+        own = int(np.flatnonzero(near == index)[0])
+        places, sizes = self.places[near], self._sizes[near]
+        columns = self._columns(places, _around(places, self.rest.size), sizes)
+        jacobian = np.concatenate((columns.real, columns.imag))
+        covariance = np.linalg.pinv(jacobian.T @ jacobian) * noise / 2 * HANN_VARIANCE
+        size = sizes[own]
+        along = np.array([np.real(size), np.imag(size)]) / max(abs(size), 1e-300)
+        parts = [own, near.size + own]
+        u_size = np.sqrt(along @ covariance[np.ix_(parts, parts)] @ along)
+        place = 2 * near.size + own
+        return float(np.sqrt(covariance[place, place])), float(u_size)
 
     def _columns(self, places: Array, bins: NDArray[np.int_], sizes: Complex) -> Complex:
         """Derivatives by real part, imaginary part and place of every line."""
-        shape = self._shapes(places, bins)
         step = 1e-4
+        turning, against = self._shapes(places, bins)
         after, before = self._shapes(places + step, bins), self._shapes(places - step, bins)
-        with_turn = (after[0] - before[0]) / (2 * step)
-        against = (after[1] - before[1]) / (2 * step)
-        by_real = shape[0] + shape[1]
-        by_imag = 1j * (shape[0] - shape[1])
-        by_place = with_turn * sizes + against * np.conj(sizes)
-        return np.concatenate((by_real, by_imag, by_place), axis=1)
-
-    def _uncertainty(
-        self, group: Array, bins: NDArray[np.int_], own: int, size: complex, noise: float
-    ) -> tuple[float, float]:
-        """Standard uncertainty of place and size from the noise power in a bin."""
-        sizes = np.full(group.size, size, dtype=np.complex128)
-        columns = self._columns(group, bins, sizes)
-        jacobian = np.concatenate((columns.real, columns.imag))
-        covariance = np.linalg.pinv(jacobian.T @ jacobian) * noise / 2 * HANN_VARIANCE
-        along = np.array([np.real(size), np.imag(size)]) / max(abs(size), 1e-300)
-        parts = [own, group.size + own]
-        u_size = np.sqrt(along @ covariance[np.ix_(parts, parts)] @ along)
-        place = 2 * group.size + own
-        return float(np.sqrt(covariance[place, place])), float(u_size)
+        by_place = (after[0] - before[0]) * sizes + (after[1] - before[1]) * np.conj(sizes)
+        return np.concatenate(
+            (turning + against, 1j * (turning - against), by_place / (2 * step)), axis=1
+        )
 
     def _solve(self, places: Array, bins: NDArray[np.int_], wanted: Complex) -> Complex:
         """Complex sizes (half the peak) that fit the wanted bins best."""
-        shape = self._shapes(places, bins)
-        columns = np.concatenate((shape[0] + shape[1], 1j * (shape[0] - shape[1])), axis=1)
+        turning, against = self._shapes(places, bins)
+        columns = np.concatenate((turning + against, 1j * (turning - against)), axis=1)
         matrix = np.concatenate((columns.real, columns.imag))
         parts = np.linalg.lstsq(matrix, np.concatenate((wanted.real, wanted.imag)), rcond=None)[0]
         return np.asarray(parts[: places.size] + 1j * parts[places.size :])
 
     def _model(self, places: Array, sizes: Complex, bins: NDArray[np.int_]) -> Complex:
-        shape = self._shapes(places, bins)
-        return np.asarray(shape[0] @ sizes + shape[1] @ np.conj(sizes))
+        turning, against = self._shapes(places, bins)
+        return np.asarray(turning @ sizes + against @ np.conj(sizes))
 
-    def _sum(
-        self, places: Array, bins: NDArray[np.int_] | None = None, channel: Complex | None = None
-    ) -> Complex:
-        """Spectrum of these lines, each group fitted to what is there."""
-        source = self._all if channel is None else channel
-        out = np.zeros_like(source)
-        for group in _groups(places):
-            around = _around(group, source.size)
-            sizes = self._solve(group, around, source[around] - out[around])
-            low = max(int(group.min()) - 400, 0)
-            reach = np.arange(low, min(int(group.max()) + 400, source.size))
-            out[reach] += self._model(group, sizes, reach)
-        return out if bins is None else out[bins]
+    def _put(self, target: Complex, places: Array, sizes: Complex) -> None:
+        """Add these lines to a spectrum, as far as they reach."""
+        if places.size:
+            low = max(int(places.min()) - LEAK_BINS, 0)
+            bins = np.arange(low, min(int(places.max()) + LEAK_BINS, target.size))
+            target[bins] += self._model(places, sizes, bins)
 
     def _shapes(self, places: Array, bins: NDArray[np.int_]) -> tuple[Complex, Complex]:
         """Transform of a windowed turning arrow of size 1 at ±place, at these bins."""
-        away = bins[:, None] - places[None, :]
-        against = bins[:, None] + places[None, :]
-        return _hann(away, self._samples), _hann(against, self._samples)
+        turning = _hann(bins[:, None] - places[None, :], self._samples)
+        if places.min() + bins[0] > LEAK_BINS:  # the arrow that turns against is far away
+            return turning, np.zeros_like(turning)
+        return turning, _hann(bins[:, None] + places[None, :], self._samples)
 
 
 def _transform(deviation: Array) -> Complex:
@@ -276,28 +269,24 @@ def _transform(deviation: Array) -> Complex:
 
 
 def _hann(x: Array, samples: int) -> Complex:
-    """Transform of the periodic Hann window, x in bins."""
-    return 0.5 * _box(x, samples) - 0.25 * (_box(x - 1, samples) + _box(x + 1, samples))
+    """Transform of the periodic Hann window, x in bins.
 
-
-def _box(x: Array, samples: int) -> Complex:
+    Half a Dirichlet kernel less a quarter of each neighbour; all three share sin(πx).
+    """
+    x = np.where(np.abs(x - np.round(x)) < 1e-9, x + 1e-9, x)
     turn = np.exp(-1j * np.pi * x * (samples - 1) / samples)
-    return np.asarray(samples * turn * np.sinc(x) / np.sinc(x / samples))
+    side = np.exp(1j * np.pi / samples)
+    step = np.pi / samples
+    kernels = 0.5 / np.sin(step * x)
+    kernels = kernels - 0.25 * side / np.sin(step * (x + 1))
+    kernels = kernels - 0.25 * np.conj(side) / np.sin(step * (x - 1))
+    return np.asarray(turn * np.sin(np.pi * x) * kernels)
 
 
 def _around(places: Array, size: int) -> NDArray[np.int_]:
     low = max(int(np.floor(places.min())) - REACH_BINS, 0)
     high = min(int(np.ceil(places.max())) + REACH_BINS + 1, size)
     return np.arange(low, high)
-
-
-def _groups(places: Array) -> list[Array]:
-    """Places that are to be solved together, largest gaps first split."""
-    if not places.size:
-        return []
-    ordered = np.sort(places)
-    cuts = np.flatnonzero(np.diff(ordered) >= NEAR_BINS) + 1
-    return list(np.split(ordered, cuts))
 
 
 def _floor(power: Array) -> Array:

@@ -9,6 +9,7 @@ side with it, which is longer than the demodulator's memory (own choice: its fil
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +93,7 @@ def gate(track: ToneTrack) -> Gate:
                 (end + _guard(track)) / track.rate_hz,
                 (begin - end) / track.rate_hz - 2 * GUARD_S,
             )
-            for (_, end), (begin, _) in zip(pieces, pieces[1:], strict=False)
+            for (_, end), (begin, _) in pairwise(pieces)
         ]
     used_s = usable.sum(axis=1) / track.rate_hz
     tracks = tuple(int(channel) for channel in np.flatnonzero(used_s >= LEAST_TONE_S))
@@ -158,20 +159,23 @@ def _pieces(track: ToneTrack, channel: int, present: Mask) -> list[tuple[int, in
 def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:
     """Samples at the beginning in which the transport is still running up.
 
-    Steady is: within five times the usual scatter (or 0.3 Hz) of the middle of the seconds
-    after. Only a beginning of at most `RUN_UP_S` is taken off.
+    Steady is: no farther from the middle of the ten seconds after than those ten seconds
+    themselves go (and a fifth more, or 0.3 Hz), for three tenths of a second in a row. Only a
+    beginning of at most `RUN_UP_S` is taken off.
     """
     window = int(0.1 * rate_hz)
-    longest = int(RUN_UP_S * rate_hz)
-    after = offset_hz[longest : longest + int(10 * rate_hz)]
+    longest = int(RUN_UP_S * rate_hz) // window
+    windows = min(offset_hz.size // window, longest + 100)
+    means = offset_hz[: windows * window].reshape(windows, window).mean(axis=1)
+    after = means[longest:]
     if after.size < longest:
         return 0
     middle = float(np.median(after))
-    allowed = max(5 * 1.4826 * float(np.median(np.abs(after - middle))), 0.3)
-    count = longest // window
-    means = offset_hz[: count * window].reshape(count, window).mean(axis=1)
-    away = np.flatnonzero(np.abs(means - middle) > allowed)
-    return int((away[-1] + 1) * window) if away.size else 0
+    allowed = max(1.2 * float(np.max(np.abs(after - middle))), 0.3)
+    steady = np.abs(means[: longest + 3] - middle) <= allowed
+    in_a_row = steady[:-2] & steady[1:-1] & steady[2:]
+    begins = int(np.argmax(in_a_row)) if in_a_row.any() else 0
+    return begins * window
 
 
 def _refusal(track: ToneTrack, used_s: float) -> SignalError:

@@ -23,6 +23,7 @@ from runstrue.stimulus.testtape import TestTape
 Array = NDArray[np.float64]
 
 BLOCK_S = 0.2
+BLOCKS_AT_ONCE = 600
 STEADY_S = 30.0
 """DIN 45 500 sheet 4: mean speed over 30 s."""
 
@@ -53,13 +54,15 @@ class SlowSeries:
     def of(
         cls, percent: NDArray[np.floating], usable: NDArray[np.bool_], rate_hz: float
     ) -> SlowSeries:
-        """Average a deviation signal over its usable samples."""
+        """Average the mean of some channels' deviation, shape (channel, sample), where usable."""
         size = round(BLOCK_S * rate_hz)
-        blocks = percent.size // size
-        kept = usable[: blocks * size].reshape(blocks, size)
-        values = percent[: blocks * size].reshape(blocks, size)
-        count = kept.sum(axis=1)
-        total = np.where(kept, values, 0.0).sum(axis=1, dtype=np.float64)
+        blocks = usable.size // size
+        count = usable[: blocks * size].reshape(blocks, size).sum(axis=1)
+        total = np.zeros(blocks)
+        for first in range(0, blocks, BLOCKS_AT_ONCE):  # so that no copy of a long record is made
+            span = slice(first * size, min(first + BLOCKS_AT_ONCE, blocks) * size)
+            values = np.where(usable[span], percent[:, span].mean(axis=0, dtype=np.float64), 0.0)
+            total[first : first + BLOCKS_AT_ONCE] = values.reshape(-1, size).sum(axis=1)
         held = count > 0
         time_s = (np.arange(blocks) + 0.5) * size / rate_hz
         return cls(time_s[held], total[held] / count[held], count[held] / size)
@@ -68,6 +71,11 @@ class SlowSeries:
         """Return the blocks whose middle lies in this span."""
         inside = (self.time_s >= start_s) & (self.time_s < stop_s)
         return SlowSeries(self.time_s[inside], self.percent[inside], self.share[inside])
+
+    @property
+    def mean_percent(self) -> float:
+        """Plain mean of all usable samples."""
+        return float(self.percent @ self.share / self.share.sum())
 
     @property
     def span(self) -> tuple[float, float]:
@@ -204,13 +212,13 @@ def _speed(
 ) -> Result:
     start_s, stop_s = series.span
     hiss = hiss_percent(noise_per_hz, stop_s - start_s, nominal_hz)
-    corrected = mean.percent - tape.known_deviation_percent + card.clock_ppm * 1e-4
+    corrected = mean.percent - tape.speed_correction_percent + card.clock_ppm * 1e-4
     budget = Budget(
         (
             Contribution("slow speed variation left in the mean", mean.u_percent, "random",
                          degrees_of_freedom=NEIGHBOUR_FREEDOM),
             Contribution("hiss", hiss, "random"),
-            Contribution("speed of the test tape", tape.u_speed_percent, "shared", tape.source),
+            Contribution("speed of the test tape", tape.speed_u_percent, "shared", tape.source),
             Contribution("clock of the sound card", card.u_clock_ppm * 1e-4, "shared", card.name),
         )
     )  # fmt: skip

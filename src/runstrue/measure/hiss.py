@@ -1,0 +1,116 @@
+"""What hiss does to a flutter reading, propagated through the detectors.
+
+The level of the hiss comes from the measured noise-to-carrier density by the FM noise law
+(frequency noise f²·N₀/C). How it moves a quantile, a mean or a root mean square depends on the
+flutter itself, so it is propagated by the Monte Carlo method (JCGM 101:2008): seeded noise of
+that level and colour is added to what the filters gave, and the figures are taken again.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, signal
+
+from runstrue.dsp.demodulate import FLAT_TO_HZ, SILENT_FROM_HZ
+from runstrue.dsp.detectors import average_of, rms_of, two_sigma_of
+from runstrue.dsp.weighting import Weighting
+from runstrue.measure.flutter import Figures, flat_sections, flutter_sections, wow_sections
+
+Array = NDArray[np.float64]
+
+TRIALS = 12
+SEED = 386
+
+_DETECTORS: dict[str, tuple[str, Callable[[Array], float]]] = {
+    "weighted_peak": ("weighted", two_sigma_of),
+    "weighted_rms": ("weighted", rms_of),
+    "unweighted_peak": ("flat", two_sigma_of),
+    "unweighted_rms": ("flat", rms_of),
+    "unweighted_average": ("flat", average_of),
+    "wow_rms": ("wow", rms_of),
+    "flutter_rms": ("flutter", rms_of),
+}
+
+
+def hiss_gain(rates_hz: Array, rate_hz: float) -> dict[str, Array]:
+    """Gain from frequency noise to what each filter gives, over rate of variation."""
+    # the demodulator's own low-pass: flat, then down to nothing (straight in amplitude)
+    edge = np.clip((SILENT_FROM_HZ - rates_hz) / (SILENT_FROM_HZ - FLAT_TO_HZ), 0, 1)
+    sections = {
+        "flat": flat_sections(rate_hz),
+        "wow": wow_sections(rate_hz),
+        "flutter": flutter_sections(rate_hz),
+    }
+    gains = {
+        name: edge * np.abs(signal.sosfreqz(part, rates_hz, fs=rate_hz)[1])
+        for name, part in sections.items()
+    }
+    return {"weighted": edge * np.abs(Weighting(rate_hz).response(rates_hz)), **gains}
+
+
+def floor_percent(noise_per_hz: float, tone_hz: float, rate_hz: float) -> dict[str, float]:
+    """R.m.s. in % that hiss alone gives behind each filter: √∫f²·(N₀/C)·|H(f)|²df.
+
+    References
+    ----------
+    FM noise law: H. Taub, D. L. Schilling, *Principles of Communication Systems* (from
+    memory, sure).
+    """
+    rates_hz = np.linspace(0, SILENT_FROM_HZ, 5001)
+    return {
+        name: 100
+        / tone_hz
+        * math.sqrt(noise_per_hz * float(np.trapezoid(rates_hz**2 * gain**2, rates_hz)))
+        for name, gain in hiss_gain(rates_hz, rate_hz).items()
+    }
+
+
+def hiss_uncertainty(
+    excerpt: dict[str, Array], noise_per_hz: float, tone_hz: float, rate_hz: float, used_s: float
+) -> Figures:
+    """Standard uncertainty that hiss brings to each figure, in %.
+
+    Parameters
+    ----------
+    excerpt : dict of str to ndarray
+        What each filter gave, all of one length (`FlutterReadout.excerpt`).
+    noise_per_hz : float
+        Noise-to-carrier density N₀/C in 1/Hz.
+    tone_hz, rate_hz : float
+        Mean frequency of the tone; rate of the deviation.
+    used_s : float
+        Length of the whole reading; the scatter of the excerpt shrinks with its root.
+
+    Notes
+    -----
+    The mean shift is not corrected for; it is added to the scatter in squares.
+    """
+    if excerpt["weighted"].size < 2:
+        return Figures(*(0.0,) * 7)
+    samples = fft.prev_fast_len(excerpt["weighted"].size, real=True)
+    excerpt = {name: values[:samples] for name, values in excerpt.items()}
+    rates_hz = np.fft.rfftfreq(samples, 1 / rate_hz)
+    colour = rates_hz * math.sqrt(noise_per_hz * rate_hz / 2) * 100 / tone_hz
+    gains = {name: colour * gain for name, gain in hiss_gain(rates_hz, rate_hz).items()}
+    plain = {name: detect(excerpt[band]) for name, (band, detect) in _DETECTORS.items()}
+    source = np.random.default_rng(SEED)
+    moved = {name: np.zeros(TRIALS) for name in _DETECTORS}
+    for trial in range(TRIALS):
+        white = np.fft.rfft(source.standard_normal(samples))
+        noisy = {
+            band: excerpt[band] + np.fft.irfft(white * gain, samples)
+            for band, gain in gains.items()
+        }
+        for name, (band, detect) in _DETECTORS.items():
+            moved[name][trial] = detect(noisy[band]) - plain[name]
+    shrink = min(math.sqrt(samples / rate_hz / used_s), 1.0)
+    return Figures(
+        **{
+            name: math.hypot(float(shift.std(ddof=1)) * shrink, float(shift.mean()))
+            for name, shift in moved.items()
+        }
+    )

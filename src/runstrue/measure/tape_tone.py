@@ -1,0 +1,266 @@
+"""Speed, wow and flutter from a recording of a test tape's tone: the main measurement.
+
+`TonePlan` declares it; `measure_tone` is the one function from blocks of sound to everything
+that they say.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runstrue.errors import SignalError
+from runstrue.measure.conditions import SoundCard
+from runstrue.measure.flutter import counted, read_flutter, settling_s
+from runstrue.measure.flutter_results import flutter_results
+from runstrue.measure.gate import Gate, gate
+from runstrue.measure.hiss import hiss_uncertainty
+from runstrue.measure.listen import Progress, ToneTrack, listen
+from runstrue.measure.rhythm import read_rhythm
+from runstrue.measure.speed import SlowSeries, speed_results
+from runstrue.measure.tone import ToneChoice, band_for, choose_tone
+from runstrue.measure.words import gate_words, health_doubts, loss_doubts
+from runstrue.result import Condition, Deviation, Measured, Result
+from runstrue.stimulus.testtape import CAUTIOUS, TestTape
+
+LEAST_COUNTED_S = 5.0
+"""AES6-2008: the two-sigma reading rests on at least 5 s."""
+
+
+@dataclass(frozen=True, slots=True)
+class TonePlan:
+    """What to measure, and what it rests on.
+
+    Parameters
+    ----------
+    tone_hz : float or None
+        The tone when it is named, 300 Hz to 15 kHz; else 3150 or 3000 Hz is recognised.
+    tape : TestTape
+        The tape that was played.
+    card : SoundCard
+        The sound card that recorded.
+    self_recorded : bool
+        The tone was recorded on the deck that plays it.
+    """
+
+    tone_hz: float | None = None
+    tape: TestTape = CAUTIOUS
+    card: SoundCard = SoundCard()  # noqa: RUF009  frozen and equal for all
+    self_recorded: bool = False
+
+    @property
+    def named_hz(self) -> float | None:
+        """The tone that the user or the tape's description names."""
+        return self.tone_hz if self.tone_hz is not None else self.tape.tone_hz
+
+
+def measure_tone(
+    blocks: Iterable[NDArray[np.floating]],
+    rate_hz: float,
+    channels: int,
+    plan: TonePlan,
+    *,
+    expected_frames: int = 0,
+    progress: Progress | None = None,
+) -> Measured:
+    """Everything that a recording of a tone says about the transport.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (channel, frame)
+        Of any sizes.
+    rate_hz : float
+        Sample rate.
+    channels : int
+    plan : TonePlan
+    expected_frames : int
+        Length if it is known; it saves copying.
+    progress : callable, optional
+        Called with the seconds listened to.
+
+    Raises
+    ------
+    SignalError
+        When there is no tone that can be measured; the sentence says what was heard.
+    InputError
+        When the named tone is out of range.
+
+    Examples
+    --------
+    >>> from runstrue.virtualdeck.play import play  # doctest: +SKIP
+    """
+    track = listen(
+        blocks,
+        rate_hz,
+        channels,
+        band_for(plan.named_hz),
+        expected_frames=expected_frames,
+        progress=progress,
+    )
+    found = gate(track)
+    return _Reading(track, found, plan).measured()
+
+
+class _Reading:
+    """The steps from a gated track to the results."""
+
+    def __init__(self, track: ToneTrack, found: Gate, plan: TonePlan) -> None:
+        self.track, self.gate, self.plan = track, found, plan
+        self.choice = self._choose()
+        self.percent = self._about_nominal()
+
+    def measured(self) -> Measured:
+        results: list[Result] = []
+        conditions = self._conditions()
+        for name, rows in self._groups():
+            results += self._channel(name, rows, conditions)
+        usable = self.gate.usable
+        self.percent[~usable] = np.nan
+        used_s = float(usable[list(self.gate.tracks)].any(axis=0).sum()) / self.track.rate_hz
+        return Measured(
+            summary=gate_words(self.track, self.gate, self.choice, used_s),
+            results=tuple(results),
+            deviation=Deviation(
+                self.percent, self.track.rate_hz, self.choice.nominal_hz, self.track.channels
+            ),
+            conditions={**conditions, "used_s": used_s},
+            doubts=(
+                *health_doubts(self.track, self.gate, self._noise(self.gate.tracks)),
+                *loss_doubts(self.gate),
+                *self._plan_doubts(),
+            ),
+        )
+
+    def _choose(self) -> ToneChoice:
+        offsets = [
+            float(np.median(self.track.offset_hz[channel, self.gate.usable[channel]]))
+            for channel in self.gate.tracks
+        ]
+        measured_hz = self.track.band.centre_hz + float(np.mean(offsets))
+        return choose_tone(measured_hz, self.plan.named_hz)
+
+    def _about_nominal(self) -> NDArray[np.float32]:
+        """Turn the offsets into percent of nominal, in place: a long record is held once."""
+        nominal_hz = self.choice.nominal_hz
+        percent = self.track.offset_hz
+        percent += np.float32(self.track.band.centre_hz - nominal_hz)
+        percent *= np.float32(100 / nominal_hz)
+        return percent
+
+    def _groups(self) -> list[tuple[str, tuple[int, ...]]]:
+        """Channels to read: both together where there are two, then each."""
+        tracks = self.gate.tracks
+        alone = [(self.track.channels[index], (index,)) for index in tracks]
+        if len(tracks) == 2 and self._counted_s(tracks) >= LEAST_COUNTED_S:
+            return [("both", tracks), *alone]
+        return alone
+
+    def _counted_s(self, rows: tuple[int, ...]) -> float:
+        usable = self.gate.usable[list(rows)].all(axis=0)
+        return counted(usable, self.track.rate_hz) / self.track.rate_hz
+
+    def _channel(
+        self, name: str, rows: tuple[int, ...], conditions: dict[str, Condition]
+    ) -> list[Result]:
+        rate_hz, plan = self.track.rate_hz, self.plan
+        usable = self.gate.usable[list(rows)].all(axis=0)
+        percent = self.percent[list(rows)] if len(rows) < len(self.percent) else self.percent
+        if self._counted_s(rows) < LEAST_COUNTED_S:
+            raise SignalError(
+                f"Only {usable.sum() / rate_hz:.1f} s of unbroken tone were found",
+                f"{settling_s(rate_hz) + LEAST_COUNTED_S:.0f} s are needed",
+                "record longer",
+            )
+        series = SlowSeries.of(percent, usable, rate_hz)
+        mean_percent = series.mean_percent
+        mean_hz = self.choice.nominal_hz * (1 + mean_percent / 100)
+        noise = self._noise(rows)
+        results: list[Result] = []
+        if not plan.self_recorded:
+            results += self._speed(series, name, noise, conditions)
+        elif name in ("both", "mono") or len(self.gate.tracks) == 1:
+            results.append(self._speed_unknown(name, conditions))
+        readout = read_flutter(percent, usable, mean_percent, rate_hz)
+        hiss = hiss_uncertainty(readout.excerpt, noise, mean_hz, rate_hz, readout.used_s)
+        lines, trace = (), None
+        if name == self._groups()[0][0]:  # the motion is one and the same on both tracks
+            lines, trace = read_rhythm(percent, usable, mean_percent, rate_hz)
+        results += flutter_results(
+            readout, hiss, lines, trace, name, plan.tape,
+            self_recorded=plan.self_recorded, conditions=conditions,
+        )  # fmt: skip
+        return results
+
+    def _speed(
+        self, series: SlowSeries, name: str, noise: float, conditions: dict[str, Condition]
+    ) -> tuple[Result, ...]:
+        """Speed against the tone, or against each of two that fit."""
+        results: list[Result] = []
+        for nominal_hz in self.choice.candidates_hz:
+            scale = self.choice.nominal_hz / nominal_hz
+            against = SlowSeries(series.time_s, (100 + series.percent) * scale - 100, series.share)
+            told: dict[str, Condition] = {**conditions, "tone_hz": nominal_hz}
+            doubts: tuple[str, ...] = ()
+            if not self.choice.decided:
+                told["tone_undecided"] = True
+                doubts = (f"If the tape holds {nominal_hz:.0f} Hz; {self.choice.reason}.",)
+            results += speed_results(
+                against, name, nominal_hz, self.plan.tape, self.plan.card,
+                noise_per_hz=noise, conditions=told, doubts=doubts,
+            )  # fmt: skip
+        return tuple(results)
+
+    def _speed_unknown(self, name: str, conditions: dict[str, Condition]) -> Result:
+        return Result(
+            id="speed.deviation",
+            method="bell-mean/1",
+            channel=name,
+            quantity=None,
+            conditions=conditions,
+            doubts=(
+                "Recorded and played on the same deck: its speed error cancels and cannot be "
+                "known this way; a test tape is needed.",
+            ),
+        )
+
+    def _noise(self, rows: tuple[int, ...]) -> float:
+        """Noise-to-carrier density of the mean of these channels."""
+        per_channel = [
+            float(np.mean(self.track.noise_per_hz[row][self._usable_cells(row)])) for row in rows
+        ]
+        return sum(per_channel) / len(rows) ** 2
+
+    def _usable_cells(self, row: int) -> NDArray[np.bool_]:
+        cells = self.track.level_db.shape[1]
+        size = self.gate.usable.shape[1] // cells
+        whole = self.gate.usable[row, : cells * size].reshape(cells, size)
+        return np.asarray(whole.all(axis=1))
+
+    def _conditions(self) -> dict[str, Condition]:
+        noise = self._noise(self.gate.tracks[:1])
+        return {
+            "tone_hz": self.choice.nominal_hz,
+            "tone_reason": self.choice.reason,
+            "duration_s": self.track.duration_s,
+            "tone_to_hiss_db": -10 * math.log10(max(noise * HISS_BAND_HZ, 1e-20)),
+            "tape": self.plan.tape.name,
+            "sound_card": self.plan.card.name,
+            "self_recorded": self.plan.self_recorded,
+        }
+
+    def _plan_doubts(self) -> tuple[str, ...]:
+        if self.plan.self_recorded:
+            return (
+                "Recorded and played on the same deck: the flutter of the two passes adds or "
+                "cancels by chance, so one start can read low by any amount; make at least three "
+                "starts and measure them together with --starts.",
+            )
+        return ()
+
+
+HISS_BAND_HZ = 20_000.0
+"""Tone-to-hiss ratios are told for the usual band of 20 Hz to 20 kHz."""

@@ -1,0 +1,108 @@
+"""What is told about a record: the summary and the doubts, in whole sentences."""
+
+from __future__ import annotations
+
+import math
+
+from runstrue.measure.gate import ONE_TONE_FLICKER, Gate, Loss
+from runstrue.measure.listen import ToneTrack
+from runstrue.measure.tone import ToneChoice
+
+FLICKER_DOUBT = 0.03
+CLIPPED_DOUBT = 1e-4
+LOUD_HISS_DB = 30.0
+LOSSES_TOLD = 4
+
+
+def gate_words(track: ToneTrack, gate: Gate, choice: ToneChoice, used_s: float) -> str:
+    """One sentence: which tone, on which channels, how much of the record was used."""
+    tones = " or ".join(f"{tone:.0f}" for tone in choice.candidates_hz)
+    carried = [track.channels[index] for index in gate.tracks]
+    if len(track.channels) == 1:
+        where = "in the one channel"
+    elif len(carried) == len(track.channels):
+        where = "on both channels"
+    else:
+        where = f"on the {carried[0]} channel only"
+    inside = [loss for loss in gate.losses if loss.channel in carried]
+    why = [part for part in (_ends_words(track, gate), _losses_words(inside)) if part]
+    left_out = f" ({'; '.join(why)} left out)" if why else ""
+    return f"Tone of {tones} Hz {where}; {used_s:.1f} s used of {track.duration_s:.1f} s{left_out}."
+
+
+def loss_doubts(gate: Gate) -> tuple[str, ...]:
+    """A sentence for each loss, or one for many."""
+    if len(gate.losses) > LOSSES_TOLD:
+        total_s = sum(loss.length_s for loss in gate.losses)
+        longest = max(gate.losses, key=lambda loss: loss.length_s)
+        return (
+            f"The tone was lost {len(gate.losses)} times, {total_s:.2f} s in all, the longest "
+            f"for {longest.length_s:.2f} s ({longest.channel}): dropouts, worn tape or bad contact.",
+        )
+    return tuple(
+        f"The {loss.channel} channel was lost for {loss.length_s:.2f} s at {loss.start_s:.1f} s."
+        for loss in gate.losses
+    )
+
+
+def health_doubts(track: ToneTrack, gate: Gate, noise_per_hz: float) -> tuple[str, ...]:
+    """What the sound itself gives reason to doubt."""
+    doubts = []
+    for index, name in enumerate(track.channels):
+        if index not in gate.tracks:
+            doubts.append(_missing_words(track, gate, index))
+        if track.health.clipped_share[index] > CLIPPED_DOUBT:
+            doubts.append(
+                f"The {name} channel is clipped at the sound card: speed and flutter survive that, "
+                "levels do not; turn the input down."
+            )
+    flicker = max(_usual_flicker(track, gate, index) for index in gate.tracks)
+    if FLICKER_DOUBT < flicker <= ONE_TONE_FLICKER:
+        doubts.append(
+            f"The level flickers quickly by {100 * flicker:.0f} %: a second tone, other sound or a "
+            "very noisy tape is mixed in, and flutter reads high."
+        )
+    hiss_db = -10 * math.log10(max(noise_per_hz * 20_000.0, 1e-20))
+    if hiss_db < LOUD_HISS_DB:
+        doubts.append(
+            f"The tone stands only {hiss_db:.0f} dB above the hiss; clean the head, raise the "
+            "level or take a better tape."
+        )
+    return tuple(doubts)
+
+
+def _usual_flicker(track: ToneTrack, gate: Gate, channel: int) -> float:
+    cells = track.flicker.shape[1]
+    size = gate.usable.shape[1] // cells
+    usable = gate.usable[channel, : cells * size].reshape(cells, size).all(axis=1)
+    values = track.flicker[channel, usable]
+    ordered = sorted(values.tolist())
+    return ordered[len(ordered) // 2] if ordered else 0.0
+
+
+def _missing_words(track: ToneTrack, gate: Gate, index: int) -> str:
+    name = track.channels[index]
+    strongest = max(level for level in gate.level_db if level == level)
+    level = gate.level_db[index]
+    if level != level:
+        return f"The {name} channel carries no tone."
+    below = strongest - level
+    if below > 1:
+        return f"The {name} channel carries the tone only {below:.0f} dB below the other one."
+    return f"The {name} channel carries too little unbroken tone to be read."
+
+
+def _ends_words(track: ToneTrack, gate: Gate) -> str:
+    usable = gate.usable[list(gate.tracks)].any(axis=0).nonzero()[0]
+    before_s = usable[0] / track.rate_hz
+    after_s = track.duration_s - usable[-1] / track.rate_hz
+    places = [
+        word for word, length_s in (("beginning", before_s), ("end", after_s)) if length_s > 0.5
+    ]
+    return " and ".join(places)
+
+
+def _losses_words(losses: list[Loss]) -> str:
+    if not losses:
+        return ""
+    return "one dropout" if len(losses) == 1 else f"{len(losses)} dropouts"

@@ -1,0 +1,124 @@
+"""Plan, capture, measure, judge: one recording or many, with progress and a way to stop.
+
+Storage is handed in by the caller; nothing here knows the logbook.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from joblib import Parallel, delayed
+
+from runstrue.capture.file import FileSource
+from runstrue.errors import RunstrueError, Stopped
+from runstrue.measure.listen import Progress
+from runstrue.measure.starts import combine_starts
+from runstrue.measure.tape_tone import TonePlan, measure_tone
+from runstrue.result import Measured
+from runstrue.samples import Origin
+from runstrue.verdict.judge import judge
+from runstrue.verdict.models import Limit, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one recording.
+
+    Parameters
+    ----------
+    path : Path
+    origin : Origin or None
+        None when the file could not be opened.
+    measured : Measured or None
+        None when it could not be used; `error` then says why.
+    verdicts : tuple of Verdict
+    error : RunstrueError or None
+    """
+
+    path: Path
+    origin: Origin | None
+    measured: Measured | None
+    verdicts: tuple[Verdict, ...]
+    error: RunstrueError | None
+
+
+def measure_file(
+    path: Path, plan: TonePlan, limits: Sequence[Limit] = (), progress: Progress | None = None
+) -> Outcome:
+    """Measure one recording and judge it.
+
+    Parameters
+    ----------
+    path : Path
+    plan : TonePlan
+    limits : sequence of Limit
+        Of the deck's sheet.
+    progress : callable, optional
+        Called with the seconds done; an exception it raises stops the work.
+
+    Returns
+    -------
+    Outcome
+        With `error` set, rather than raising, when this recording cannot be used.
+    """
+    try:
+        source = FileSource(path)
+        measured = measure_tone(
+            source.blocks(),
+            source.rate_hz,
+            source.channels,
+            plan,
+            expected_frames=source.frames,
+            progress=progress,
+        )
+        if source.doubts:
+            measured = _with_doubts(measured, source.doubts)
+        return Outcome(path, source.origin(), measured, judge(limits, measured.results), None)
+    except Stopped:
+        raise
+    except RunstrueError as error:
+        return Outcome(path, None, None, (), error)
+
+
+def measure_files(
+    paths: Sequence[Path], plan: TonePlan, limits: Sequence[Limit] = (), jobs: int | None = None
+) -> Iterator[Outcome]:
+    """Measure many recordings, several at a time; outcomes come in the order given."""
+    workers = min(jobs or os.cpu_count() or 1, len(paths))
+    if workers <= 1:
+        yield from (measure_file(path, plan, limits) for path in paths)
+        return
+    with Parallel(n_jobs=workers, return_as="generator") as pool:
+        yield from pool(delayed(measure_file)(path, plan, limits) for path in paths)
+
+
+def judge_starts(outcomes: Iterable[Outcome], limits: Sequence[Limit] = ()) -> Outcome:
+    """Put the starts of one reading together and judge them as one.
+
+    Raises
+    ------
+    RunstrueError
+        When one of the starts could not be used, or they do not belong together.
+    """
+    starts = list(outcomes)
+    for start in starts:
+        if start.error is not None:
+            raise start.error
+    measured = combine_starts([start.measured for start in starts if start.measured is not None])
+    return Outcome(
+        starts[0].path, starts[0].origin, measured, judge(limits, measured.results), None
+    )
+
+
+def _with_doubts(measured: Measured, doubts: Sequence[str]) -> Measured:
+    return Measured(
+        measured.summary,
+        measured.results,
+        measured.deviation,
+        measured.traces,
+        measured.conditions,
+        (*measured.doubts, *doubts),
+    )
