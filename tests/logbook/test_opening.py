@@ -95,6 +95,25 @@ def test_a_scribbled_logbook_is_refused_and_kept(bench: Path) -> None:
     assert path.read_bytes() == bytes(whole)
 
 
+@pytest.mark.parametrize("table", ["deck", "reading"])
+def test_a_table_that_lost_its_page_is_refused_before_anything_is_written(
+    bench: Path, table: str
+) -> None:
+    path = bench / "logbook.sqlite"
+    connection = sqlite3.connect(path)
+    (page,) = connection.execute(
+        "SELECT rootpage FROM sqlite_schema WHERE name = ?", (table,)
+    ).fetchone()
+    (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
+    connection.close()
+    whole = bytearray(path.read_bytes())
+    # A page begins with its kind, 2, 5, 10 or 13 (SQLite file format 1.6); this is none.
+    whole[(page - 1) * page_bytes] = 0xFF
+    path.write_bytes(whole)
+    assert "damaged" in refusal(bench)
+    assert path.read_bytes() == bytes(whole)
+
+
 def test_an_emptied_logbook_is_refused_where_captures_lie_beside_it(
     tmp_path: Path, whole_pass: MakePass, facts: MakeFacts, recording: Path
 ) -> None:

@@ -66,6 +66,8 @@ def test_a_recording_that_changed_or_went_is_told_and_mended_by_storing_it_again
         with pytest.raises(LogbookError, match="no longer what was stored"):
             book.recording(capture)
         assert len(book.check()) == 1
+        book.store(deck, None, facts(), whole_pass(), (), recording)
+        assert book.check() == ()
         path.unlink()
         with pytest.raises(LogbookError, match="cannot be read"):
             book.recording(capture)
@@ -114,11 +116,14 @@ def test_a_live_signal_of_24_bits_is_kept_exactly_as_flac(
     np.testing.assert_array_equal(read.T >> 8, steps)
 
 
+@pytest.mark.parametrize("side", [1, -1])
 def test_a_live_signal_beyond_full_scale_is_not_clipped(
-    tmp_path: Path, whole_pass: MakePass, facts: MakeFacts
+    tmp_path: Path, whole_pass: MakePass, facts: MakeFacts, side: int
 ) -> None:
-    loud = np.random.default_rng(4).normal(0, 0.7, (2, 5000)).astype(np.float32)
-    assert np.max(np.abs(loud)) > 1
+    # Beyond full scale on one side only; plain 1.0 is beyond it for FLAC.
+    loud = np.random.default_rng(4).uniform(-0.9, 1.0, (2, 5000)).astype(np.float32)
+    loud[1, 100] = 1.0
+    loud *= side if side > 0 else -1.5
     with Logbook.open(tmp_path) as book:
         capture = book.store(book.add_deck(RED), None, facts(), whole_pass(), signal=signal(loud))
         path = book.recording(capture)
@@ -183,8 +188,15 @@ def test_a_recording_named_before_the_logbook_failed_is_taken_back(
             patch.setattr(storing, "insert_judgement", stopped)
             with pytest.raises(KeyboardInterrupt):
                 book.store(deck, None, facts(), whole_pass(), (), recording)
-        assert kept(tmp_path / "bench") == []
-        assert book.captures(deck) == ()
+            assert kept(tmp_path / "bench") == []
+            assert book.captures(deck) == ()
+        earlier = book.store(deck, None, facts(), whole_pass(), (), recording)
+        with monkeypatch.context() as patch:
+            patch.setattr(storing, "insert_judgement", stopped)
+            with pytest.raises(KeyboardInterrupt):
+                book.store(deck, None, facts(), whole_pass(), (), recording)
+        # What an earlier capture rests on is not taken away with the later one.
+        assert book.recording(earlier).read_bytes() == recording.read_bytes()
 
 
 def test_a_really_full_disk_is_told_and_earlier_content_is_intact(
