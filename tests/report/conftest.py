@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -22,9 +23,9 @@ from runstrue.logbook.models import (
     Visit,
 )
 from runstrue.quantity import Budget, Contribution, Quantity
-from runstrue.result import Deviation, Line, Result, Spread, Trace
+from runstrue.result import Deviation, Line, Result, Spread, Table, Trace
 from runstrue.stimulus.testtape import TestTape
-from runstrue.verdict.models import DecisionRule, Limit, Sheet, Unread, Verdict
+from runstrue.verdict.models import Candidate, DecisionRule, Limit, Sheet, Unread, Verdict
 
 VERSION = "0.1.0"
 RULE = DecisionRule().words
@@ -230,7 +231,106 @@ def whole() -> DeckRecord:
     return record_of(captures, unread=unread)
 
 
+def at(capture: CaptureRecord, number: int, **facts: str) -> CaptureRecord:
+    """Return the same pass at another place of the deck, with ids of its own."""
+    shift = 100 * number - 100 * capture.id
+    readings = tuple(msgspec.structs.replace(one, id=one.id + shift) for one in capture.readings)
+    verdicts = tuple(
+        msgspec.structs.replace(one, id=one.id + shift, reading_id=(one.reading_id or 0) + shift)
+        for one in capture.verdicts
+    )
+    return msgspec.structs.replace(
+        capture, id=number, readings=readings, verdicts=verdicts,
+        facts=msgspec.structs.replace(capture.facts, **facts),
+    )  # fmt: skip
+
+
+def double_deck() -> DeckRecord:
+    """Return a deck with two wells, one of them auto-reverse: a reading for each."""
+    found, left = tone_capture(1, "as found", 0.94, 0.12), tone_capture(3, "as left", 0.05, 0.055)
+    return record_of((
+        at(found, 11, well="1"), at(found, 12, well="2", direction="reverse"),
+        at(left, 13, well="1"), at(left, 14, well="2", direction="reverse"),
+        at(tone_capture(3, "in between", 0.2, 0.07), 15, well="1"),
+    ))  # fmt: skip
+
+
+def odd_results() -> DeckRecord:
+    """Return what has no single figure: unknown speed, a response, an ambiguous line."""
+    pass_ = tone_capture(1, "as found", 0.94, 0.12)
+    unknown = reading(
+        901,
+        Result(
+            "speed.deviation",
+            "bell-mean/1",
+            "left",
+            None,
+            doubts=("The tone was recorded on this deck, so its speed cannot be known.",),
+        ),
+    )
+    response = reading(
+        902,
+        Result(
+            "response.gain",
+            "response/1",
+            "left",
+            None,
+            table=Table((40.0, 1000.0, 12500.0), (-2.94, 0.0, -3.31), (0.2, 0.0, 0.3), "Hz", "dB"),
+        ),
+    )
+    open_limit = Limit(
+        ids=("flutter.weighted_peak", "flutter.weighted_rms"),
+        unit="%",
+        high=0.1,
+        words="Wow & flutter 0.1 %",
+        sure="ambiguous",
+        question="Is it WRMS or DIN?",
+    )
+    judged = VerdictRecord(
+        id=903,
+        reading_id=None,
+        sheet_id=1,
+        judged_at="2026-03-12T10:00:00Z",
+        program_version=VERSION,
+        verdict=Verdict(
+            id="flutter.weighted_peak",
+            limit=open_limit,
+            outcome="cannot be compared",
+            rule=RULE,
+            words="the sheet does not say how it was measured",
+            reason="method open",
+            candidates=(
+                Candidate(
+                    id="flutter.weighted_peak",
+                    method="two-sigma/1",
+                    channel="both",
+                    value=0.147,
+                    unit="%",
+                    u=0.012,
+                    outcome="does not meet",
+                    chance=0.0001,
+                ),
+                Candidate(
+                    id="flutter.weighted_rms",
+                    method="weighted-rms/1",
+                    channel="both",
+                    value=0.071,
+                    unit="%",
+                    u=0.006,
+                    outcome="meets",
+                    chance=0.9999,
+                ),
+            ),
+        ),
+    )
+    odd = msgspec.structs.replace(
+        pass_, readings=(*pass_.readings, unknown, response), verdicts=(*pass_.verdicts, judged)
+    )
+    return record_of((odd, at(pass_, 5), at(pass_, 6)))
+
+
 LONG = "Extraordinarily-long-name-without-any-space-that-never-ends-" * 3
+UNBROKEN = LONG.replace("-", "")
 
 VARIANTS: dict[str, Callable[[], DeckRecord]] = {
     "whole": whole,
@@ -247,15 +347,18 @@ VARIANTS: dict[str, Callable[[], DeckRecord]] = {
     ),
     "long names": lambda: record_of(
         (tone_capture(1, "as found", 0.94, 0.12),),
-        deck=Deck(name=LONG, maker=LONG, model=LONG, serial=LONG, mains=LONG, notes=LONG * 4),
+        deck=Deck(name=LONG, maker=LONG, model=UNBROKEN, serial=LONG,
+                  mains=UNBROKEN, notes=LONG * 4),
         visits=(Visit(id=1, deck_id=1, begun_at="2026-03-11T09:00:00Z",
-                      reason="It hums, it wavers, and it eats tapes. " * 30, notes=LONG * 3),),
-        unread=(Unread(words=LONG, why=""),),
+                      reason="It hums, it wavers, and it eats tapes. " * 30, notes=UNBROKEN * 3),),
+        unread=(Unread(words=UNBROKEN, why=""),),
     ),
     "other scripts": lambda: record_of(
         (tone_capture(1, "as found", 0.94, 0.12),),
         deck=Deck(name="Дека", maker="Ренхольм", model="日本語 Ω", serial="ﬁ-٤٢ 🎚", notes="מגבר"),
     ),
+    "double deck": double_deck,
+    "odd results": odd_results,
     "hostile": lambda: record_of(
         (tone_capture(1, "as found", 0.94, 0.12),),
         deck=Deck(name='#import "x"', maker="#panic()", model="[*_$@\\`<a>{}//~",

@@ -79,14 +79,17 @@ def paper_of(
                 Stay(_dates(visit.begun_at, visit.ended_at), visit.reason, visit.notes)
                 for visit in record.visits
             ],
-            judged=[judged_row(row, several) for row in (*on_sheet, *others)],
+            judged=[
+                *(judged_row(row, several, on_sheet=True) for row in on_sheet),
+                *(judged_row(row, several, on_sheet=False) for row in others),
+            ],
             sheet_source=_sheet_source(record),
             rule=next(
                 (verdict.rule for row in on_sheet for verdict, _ in row.verdicts.values()), ""
             ),
             unread=[piece.words for piece in record.sheet.sheet.unread] if record.sheet else [],
             readings=_readings(groups, several),
-            peaks=peak_rows(groups),
+            peaks=peak_rows(groups, several),
             pictures=[Picture(key, told) for key, told in pictures],
             passes=[_pass(capture) for capture in captures],
             equipment=_equipment(record, captures),

@@ -26,31 +26,34 @@ LEFT: Stage = "as left"
 PEAKS_SHOWN = 10
 
 
-def judged_row(row: Judgement, several: bool) -> Judged:
+def judged_row(row: Judgement, several: bool, *, on_sheet: bool) -> Judged:
     """Return one figure of the sheet with the verdicts of both stages."""
     limit = row.limit
-    kind = KINDS.get(limit.ids[0]) if limit.ids else None
+    kinds = [KINDS[quantity_id] for quantity_id in limit.ids if quantity_id in KINDS]
+    plus_minus = bool(kinds) and all(kind.plus_minus for kind in kinds)
     name = " or ".join(name_of(quantity_id) for quantity_id in limit.ids)
     place = place_words(row.place)
     if several and place:
         name = f"{name} ({place})"
     if limit.conditions:
         name = f"{name}; {', '.join(limit.conditions.values())}"
-    allowed = limit.bound_text(plus_minus=bool(kind and kind.plus_minus))
+    allowed = limit.bound_text(plus_minus=plus_minus)
     last = row.verdicts.get(LEFT) or row.verdicts.get(FOUND)
     said = []
     if last:
         advice = "" if last[0].advice in last[0].words else last[0].advice
         stage = LEFT if LEFT in row.verdicts else FOUND
-        said = [f"{stage}:", last[0].words, advice]
+        question = limit.question if limit.sure == "ambiguous" else ""
+        said = [f"{stage}:", last[0].words, advice, question]
     elif "in between" in row.verdicts:
         said = [f"in between: {row.verdicts['in between'][0].words}"]
     else:
         said = ["not measured"]
+    source = limit.source or ("" if on_sheet else "not on the sheet in force")
     return Judged(
         name=name,
         allowed=allowed or "no bound given",
-        printed=f"{limit.words} ({limit.source})" if limit.source else limit.words,
+        printed=f"“{limit.words}”" + (f" ({source})" if source else ""),
         found=_verdict_cell(row.verdicts.get(FOUND)),
         left=_verdict_cell(row.verdicts.get(LEFT)),
         words=joined(said),
@@ -64,8 +67,11 @@ def _verdict_cell(judged: tuple[Verdict, Shown | None] | None) -> Cell:
     quantity = shown.reading.result.quantity if shown else None
     if quantity is None and verdict.value is not None and verdict.u is not None:
         quantity = Quantity(verdict.value, verdict.unit, verdict.u)
+    figure = "" if verdict.candidates else "no figure"
+    if quantity is not None:
+        figure = figure_of(quantity, verdict.id)
     return Cell(
-        figure=figure_of(quantity, verdict.id) if quantity else "no figure",
+        figure=figure,
         within=within_of(quantity) if quantity else "",
         more="; ".join(
             f"as {name_of(one.id)}: "
@@ -136,32 +142,34 @@ def where_of(group: Group, several: bool) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def peak_rows(groups: Sequence[Group]) -> list[Peak]:
-    """List the lines of the latest reading of each stage that has any, strongest first."""
-    rows = []
+def peak_rows(groups: Sequence[Group], several: bool) -> list[Peak]:
+    """List the lines of the reading that counts, strongest first, stage by stage.
+
+    Of one place the lines of one reading are listed: both channels' where there is one.
+    """
+    rows: list[Peak] = []
+    listed = set()
     stages: tuple[Stage, ...] = (FOUND, "in between", LEFT)
     for stage in stages:
-        with_lines = [
-            shown
-            for group in groups
-            for shown in (group.latest(stage),)
-            if shown and shown.reading.result.lines
-        ]
-        if not with_lines:
-            continue
-        lines = with_lines[-1].reading.result.lines
-        for line in sorted(lines, key=lambda one: -one.peak_percent)[:PEAKS_SHOWN]:
-            rate = Quantity(line.rate_hz, "Hz", line.u_rate_hz)
-            size = Quantity(line.peak_percent, "%", line.u_peak_percent)
-            weighted = number_text(line.weighted_peak_percent, size.decimals())
-            rows.append(
-                Peak(
-                    stage,
-                    _with_within(rate),
-                    _with_within(size, sign="±"),
-                    f"±{weighted} %",
+        for group in groups:
+            shown = group.latest(stage)
+            if shown is None or not shown.reading.result.lines or (stage, group.place) in listed:
+                continue
+            listed.add((stage, group.place))
+            place = place_words(group.place) if several else ""
+            lines = sorted(shown.reading.result.lines, key=lambda one: -one.peak_percent)
+            for line in lines[:PEAKS_SHOWN]:
+                rate = Quantity(line.rate_hz, "Hz", line.u_rate_hz)
+                size = Quantity(line.peak_percent, "%", line.u_peak_percent)
+                weighted = number_text(line.weighted_peak_percent, size.decimals())
+                rows.append(
+                    Peak(
+                        ", ".join(part for part in (stage, place) if part),
+                        _with_within(rate),
+                        _with_within(size, sign="±"),
+                        f"±{weighted} %",
+                    )
                 )
-            )
     return rows
 
 
