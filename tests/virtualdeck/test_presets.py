@@ -77,6 +77,15 @@ def test_every_preset_plays_says_what_it_is_and_fits_a_file(key: str) -> None:
     assert recording.signal.origin.name == key
 
 
+@pytest.mark.parametrize("key", PRESETS)
+def test_every_preset_has_tape_for_a_side_of_45_minutes(key: str) -> None:
+    take_up, supply = Motion(PRESETS[key].deck).packs
+    ends = np.array([0.0, 2700.0])
+    # a hub is 11 mm, a full pack of a C90 of 12 µm 25.2 mm (135 m; from memory)
+    assert 11.0 < supply.radius_mm(ends)[1] < supply.radius_mm(ends)[0] < 25.2
+    assert 11.0 < take_up.radius_mm(ends)[0] < take_up.radius_mm(ends)[1] < 25.2
+
+
 def test_preset_that_does_not_exist_is_told_with_those_that_do() -> None:
     with pytest.raises(InputError, match="perished-belt"):
         preset("haunted")

@@ -149,13 +149,26 @@ class Motion:
             The second and further channels see a skew that sways as a deviation of its own.
         """
         pace, running_s = self.schedule.pace(times_s), self._running_s(times_s)
-        deviation = self._steady_deviation(running_s)
+        deviation = self.running_deviation_percent(running_s)
         skew = self.deck.skew
         if channel > 0 and skew.sway_us:
             angle = 2 * math.pi * skew.sway_rate_hz * running_s
             turning = 2 * math.pi * skew.sway_rate_hz * np.cos(angle)
             deviation -= 100 * skew.sway_us * 1e-6 * turning
         return pace * (100 + deviation) - 100
+
+    def running_deviation_percent(self, running_s: Array) -> Array:
+        """Return the deviation at running times, with the transport at full speed."""
+        deck = self.deck
+        deviation = deck.speed_error_percent + deck.drift_percent_per_min / 60 * running_s
+        deviation += self._turning.at(running_s) + self._random.deviation(running_s)
+        for pack in self.packs:
+            deviation += pack.deviation_percent(running_s)
+        if deck.warm_up:
+            deviation += deck.warm_up.start_percent * np.exp(
+                -running_s / deck.warm_up.time_constant_s
+            )
+        return np.asarray(deviation)
 
     def tape_position_s(self, times_s: Array, channel: int = 0) -> Array:
         """Place of the tape at true times, in seconds at nominal speed: the exact integral."""
@@ -213,18 +226,6 @@ class Motion:
             return np.zeros(times_s.shape)
         base_s, rest_s = self.schedule.running(Fraction(0), times_s)
         return float(base_s) + rest_s
-
-    def _steady_deviation(self, running_s: Array) -> Array:
-        deck = self.deck
-        deviation = deck.speed_error_percent + deck.drift_percent_per_min / 60 * running_s
-        deviation += self._turning.at(running_s) + self._random.deviation(running_s)
-        for pack in self.packs:
-            deviation += pack.deviation_percent(running_s)
-        if deck.warm_up:
-            deviation += deck.warm_up.start_percent * np.exp(
-                -running_s / deck.warm_up.time_constant_s
-            )
-        return np.asarray(deviation)
 
 
 def _rows(component: Component) -> list[tuple[float, float, float]]:

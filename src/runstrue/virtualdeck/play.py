@@ -203,6 +203,10 @@ class Performance:
 
     def clean(self, first_frame: int, frames: int) -> Array:
         """Return any part of the recording without its hiss, shape (channel, frame)."""
+        if first_frame < 0 or frames < 1:
+            raise InputError(
+                f"{frames} frames from {first_frame} on", "at least 1 from 0 is needed"
+            )
         numbers = range(first_frame // STRETCH, (first_frame + frames - 1) // STRETCH + 1)
         joined = np.concatenate([self._stretch(number) for number in numbers], axis=1)
         start = first_frame - numbers[0] * STRETCH

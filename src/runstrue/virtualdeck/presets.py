@@ -4,7 +4,8 @@ All of them are set in an invented maker's world. The decks of Wrenholm share on
 that the rates of its parts belong together:
 
     capstan 2.4 mm, flywheel 60 mm on it, main belt 300 mm, motor 2400 turns a minute,
-    pinch roller 11 mm, guide rollers of the cassette shell 6 mm, hubs 11 mm when empty
+    pinch roller 11 mm, guide rollers of the cassette shell 6 mm, hubs 11 mm when empty,
+    a C90 of 12 µm near the beginning of a side
 
 Sizes are usual ones of cassette decks (from memory); the rates follow from them by v / (π d).
 Amplitudes are set so that a healthy deck of that age reads about ±0.1 % weighted peak (common
@@ -39,6 +40,7 @@ BELT_MM = 300.0
 ROLLER_MM = 11.0
 GUIDE_MM = 6.0
 MOTOR_HZ = 40.0
+TAPE_UM = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +122,8 @@ def _deck(
             *extra,
         ),
         hubs=(
-            Hub("take-up hub", 0.03, radius_mm=13.5, tape_um=16.0, phase_turns=0.35),
-            Hub("supply hub", 0.02, radius_mm=22.5, tape_um=16.0, side="supply", phase_turns=0.6),
+            Hub("take-up hub", 0.03, 11.3, TAPE_UM, phase_turns=0.35),
+            Hub("supply hub", 0.02, 25.0, TAPE_UM, side="supply", phase_turns=0.6),
         ),
         unrest=(
             Unrest("belt and governor", 0.02, 0.1, 3.0, -3.0),
@@ -154,7 +156,10 @@ def _worn_out() -> VirtualDeck:
         roller=0.15,
         unrest=(Unrest("belt, slipping", 0.2, 0.05, 2.0, -3.0),),
     )
-    hubs = (Hub("take-up clutch", 0.25, radius_mm=13.5, phase_turns=0.35), *deck.hubs[1:])
+    hubs = (
+        Hub("take-up clutch", 0.25, 11.3, TAPE_UM, phase_turns=0.35),
+        *deck.hubs[1:],
+    )
     return replace(
         deck,
         drift_percent_per_min=-0.25,
@@ -180,7 +185,7 @@ def _dying_channel() -> VirtualDeck:
 def _sticky_hub() -> VirtualDeck:
     deck = _deck("Wrenholm C-14, sticky take-up clutch")
     jerk = (Harmonic(1, 1.0), Harmonic(2, 0.7, 0.1), Harmonic(3, 0.5, 0.3), Harmonic(4, 0.3))
-    hub = Hub("take-up clutch", 0.3, radius_mm=13.5, phase_turns=0.35, harmonics=jerk)
+    hub = Hub("take-up clutch", 0.3, 11.3, TAPE_UM, phase_turns=0.35, harmonics=jerk)
     return replace(deck, hubs=(hub, *deck.hubs[1:]))
 
 
@@ -252,7 +257,7 @@ PRESETS: dict[str, Preset] = {
         ),
         _preset(
             "sticky-hub",
-            "A lurch every two seconds that grows slower as the side goes on.",
+            "A lurch every second and a half that comes more slowly as the side goes on.",
             "take-up clutch, grabbing",
             _sticky_hub(),
         ),
