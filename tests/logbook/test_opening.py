@@ -95,9 +95,18 @@ def test_a_scribbled_logbook_is_refused_and_kept(bench: Path) -> None:
     assert path.read_bytes() == bytes(whole)
 
 
-@pytest.mark.parametrize("table", ["deck", "reading"])
-def test_a_table_that_lost_its_page_is_refused_before_anything_is_written(
-    bench: Path, table: str
+@pytest.mark.parametrize(
+    ("table", "offset", "garbage"),
+    [
+        # A page begins with its kind, 2, 5, 10 or 13 (SQLite file format 1.6); this is none.
+        ("deck", 0, b"\xff"),
+        ("reading", 0, b"\xff"),
+        # In a leaf the places of its rows begin at byte 8; this one lies beyond the page.
+        ("deck", 8, b"\xff\xff"),
+    ],
+)
+def test_a_table_with_a_damaged_page_is_refused_and_kept(
+    bench: Path, table: str, offset: int, garbage: bytes
 ) -> None:
     path = bench / "logbook.sqlite"
     connection = sqlite3.connect(path)
@@ -107,8 +116,8 @@ def test_a_table_that_lost_its_page_is_refused_before_anything_is_written(
     (page_bytes,) = connection.execute("PRAGMA page_size").fetchone()
     connection.close()
     whole = bytearray(path.read_bytes())
-    # A page begins with its kind, 2, 5, 10 or 13 (SQLite file format 1.6); this is none.
-    whole[(page - 1) * page_bytes] = 0xFF
+    start = (page - 1) * page_bytes + offset
+    whole[start : start + len(garbage)] = garbage
     path.write_bytes(whole)
     assert "damaged" in refusal(bench)
     assert path.read_bytes() == bytes(whole)
