@@ -123,7 +123,7 @@ def _deck(
         ),
         hubs=(
             Hub("take-up hub", 0.03, 11.3, TAPE_UM, phase_turns=0.35),
-            Hub("supply hub", 0.02, 25.0, TAPE_UM, side="supply", phase_turns=0.6),
+            Hub("supply hub", 0.02, 25.1, TAPE_UM, side="supply", phase_turns=0.6),
         ),
         unrest=(
             Unrest("belt and governor", 0.02, 0.1, 3.0, -3.0),

@@ -46,7 +46,8 @@ def write_recording(
     depth : {'16', '24', 'float'}
         Whole numbers of 16 or 24 bits, or 32-bit floating point (WAV only). At 16 bits,
         triangular dither of ±1 step, seeded, keeps the rounding error free of the signal; at
-        24 bits the rounding (−144 dB) is left as it is.
+        24 bits the rounding is left as it is. The noise that this adds (at 16 bits 93 dB
+        below a full sine, up to half the rate) is not counted in the truth's C/N₀.
 
     Returns
     -------
