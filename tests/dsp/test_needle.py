@@ -7,7 +7,6 @@ import pytest
 from numpy.typing import NDArray
 from scipy import integrate
 
-from runstrue.dsp import needle as needle_module
 from runstrue.dsp.needle import SETTLING_S, Needle, pulse_table, wander
 from runstrue.dsp.weighting import Weighting
 from runstrue.errors import InputError, SignalError
@@ -54,19 +53,14 @@ def test_needle_falls_to_forty_percent_between_pulses_of_100_ms(height: float) -
     assert _figures(500.0, 100, height)[1] == pytest.approx(FALL[0], abs=FALL[1])
 
 
-def test_figures_with_a_source_are_met_also_when_the_pulses_enter_behind_the_weighting() -> None:
-    # where they enter is unconfirmed; the remembered figures are not met that way
-    rows = {row.words: row for row in pulse_table()}
-    assert rows["60 ms pulse"].straight_percent == pytest.approx(90.0, abs=6.0)
-    assert rows["fall between 100 ms pulses"].straight_percent == pytest.approx(40.0, abs=4.0)
-
-
 def test_table_for_the_docs_says_what_the_needle_does() -> None:
     *pulses, fall = pulse_table()
     for row, (length_ms, (required, tolerance)) in zip(pulses, PULSES.items(), strict=True):
         assert row.words == f"{length_ms} ms pulse"
         assert (row.required_percent, row.tolerance_percent) == (required, tolerance)
-        assert row.through_weighting_percent == pytest.approx(_figures(500.0, length_ms)[0], 1e-6)
+        # the 4 Hz reference of `_figures` is within 0.3 % of its peak (see above)
+        reached = _figures(500.0, length_ms)[0]
+        assert row.through_weighting_percent == pytest.approx(reached, rel=3e-3)
     assert (fall.required_percent, fall.tolerance_percent) == FALL
 
 
@@ -80,8 +74,11 @@ def test_steady_sine_reads_its_true_peak(flutter_hz: float) -> None:
     assert 20 * np.log10(reading / 0.1) == pytest.approx(0.0, abs=0.5)
 
 
-def test_four_hertz_reads_its_true_peak_exactly() -> None:
-    assert _reading(500.0, 0.1 * _sine(500.0, 4.0)) == pytest.approx(0.1, rel=1e-6)
+@pytest.mark.parametrize("rate_hz", [495.0, 500.0, 1000.0])
+def test_four_hertz_reads_its_true_peak(rate_hz: float) -> None:
+    # the reference of the standard; a sample may miss the crest by half its length, which is
+    # 1 - cos(pi 4 / 495) = 0.03 %, and after 25 s the holds are still 0.2 % below it
+    assert _reading(rate_hz, 0.1 * _sine(rate_hz, 4.0)) == pytest.approx(0.1, rel=3e-3)
 
 
 @pytest.mark.parametrize(
@@ -91,36 +88,55 @@ def test_sine_through_the_weighting_reads_the_table_of_the_standard(
     flutter_hz: float, peak_percent: float
 ) -> None:
     # 0.1 % times the weight of IEC 60386 Table I (-4.2, 0, -2.1, -5.9 dB); 0.2 dB are the
-    # weighting's and 0.25 dB the needle's
+    # weighting's and 0.4 dB the needle's at 1 Hz
     assert peak_percent == pytest.approx(
         0.1 * 10 ** ({1.0: -4.2, 4.0: 0.0, 10.0: -2.1, 20.0: -5.9}[flutter_hz] / 20), abs=1e-4
     )
     weighted = Weighting(500.0).process(0.1 * _sine(500.0, flutter_hz))
-    assert 20 * np.log10(_reading(500.0, weighted) / peak_percent) == pytest.approx(0, abs=0.45)
+    assert 20 * np.log10(_reading(500.0, weighted) / peak_percent) == pytest.approx(0, abs=0.6)
 
 
-def test_law_agrees_with_a_general_solver_of_differential_equations() -> None:
-    # dq/dt = max((x - q)/attack, -q/fall), likewise h; 2 s of two sines. At 4000 Hz holding
-    # the input for a sample delays it by 0.125 ms, at most 0.4 % at 2 pi 5 Hz slope.
+def test_hold_rises_waits_and_falls_as_the_formulas_say() -> None:
+    # a step of 1 for 0.1 s, then nothing; solved on paper: 1 - exp(-t/41 ms), 0.47 s of
+    # standing still, exp(-t/0.46 s). One hold alone shows half of it.
+    rate_hz = 500.0
+    time_s = np.arange(1, 1001) / rate_hz
+    shown = Needle(rate_hz).process(np.where(time_s <= 0.1, 1.0, 0.0))
+    top = 1 - np.exp(-0.1 / 0.041)
+    expected = np.where(
+        time_s <= 0.1,
+        1 - np.exp(-time_s / 0.041),
+        top * np.exp(-np.maximum(time_s - 0.1 - 0.47, 0) / 0.46),
+    )
+    np.testing.assert_allclose(shown, expected / 2, rtol=1e-12)
+
+
+def test_rise_agrees_with_a_general_solver_of_differential_equations() -> None:
+    # dh/dt = max(x - h, 0) / 41 ms for a sine of 3 Hz, too quick for the holds to fall.
+    # Holding the input for a sample of 0.25 ms delays it by half of that: 2 pi 3 Hz 0.125 ms
+    # = 0.24 % of the peak.
     def drive(time_s: float) -> float:
-        return float(np.sin(2 * np.pi * 3 * time_s) + 0.5 * np.sin(2 * np.pi * 5 * time_s))
+        return float(np.sin(2 * np.pi * 3 * time_s))
 
-    def law(time_s: float, state: NDArray[np.float64]) -> list[float]:
-        x, (q_up, q_down, h_up, h_down) = drive(time_s), state
-        return [
-            max((x - q_up) / 0.016, -q_up / 0.140),
-            max((-x - q_down) / 0.016, -q_down / 0.140),
-            max((q_up - h_up) / 0.117, -h_up / 0.81),
-            max((q_down - h_down) / 0.117, -h_down / 0.81),
-        ]
+    def law(time_s: float, holds: NDArray[np.float64]) -> list[float]:
+        x = drive(time_s)
+        return [max(x - holds[0], 0) / 0.041, max(-x - holds[1], 0) / 0.041]
 
     time_s = np.arange(8000) / 4000
-    solved = integrate.solve_ivp(law, (0, 2), np.zeros(4), t_eval=time_s, max_step=1e-3)
-    expected = solved.y[2] + solved.y[3]
-    shown = Needle(4000.0).process(np.array([drive(time) for time in time_s]))
-    # the scale is unknown here; compare shapes where the needle has left its rest
-    scale = expected[-1] / shown[-1]
-    np.testing.assert_allclose(scale * shown[1000:], expected[1000:], rtol=4e-3)
+    solved = integrate.solve_ivp(law, (0, 2), np.zeros(2), t_eval=time_s, max_step=1e-3)
+    shown = Needle(4000.0).process(np.sin(2 * np.pi * 3 * time_s))
+    np.testing.assert_allclose(shown, (solved.y[0] + solved.y[1]) / 2, atol=2.4e-3)
+
+
+def test_middle_of_the_needle_agrees_with_two_sigma_on_ordinary_flutter() -> None:
+    # AES6-2008, public abstract: two-sigma took the needle's place and gives the same
+    # results. No tolerance is given; 10 % is ours, less than a deck's needle wanders.
+    weighted = Weighting(500.0).process(np.random.default_rng(37).normal(size=500 * 300))[2500:]
+    spread = wander(Needle(500.0).process(weighted), 500.0)
+    two_sigma = 1.960 * np.std(weighted)
+    assert spread.middle == pytest.approx(two_sigma, rel=0.1)
+    # common practice, no source: it wanders by a third of its value and more
+    assert 0.2 < (spread.high - spread.low) / spread.middle < 0.5
 
 
 @pytest.mark.parametrize("flutter_hz", [1.0, 4.0, 20.0, 40.0])
@@ -158,34 +174,24 @@ def test_blocks_of_any_size_give_the_same(block: int) -> None:
     np.testing.assert_array_equal(np.concatenate(parts, axis=1), whole)
 
 
-def test_lanes_of_a_long_record_give_the_same_as_one_plain_loop() -> None:
-    # the memory of 20 s leaves 2e-11 of the level
+def test_passing_over_quiet_stretches_changes_nothing() -> None:
+    # the same law one sample at a time, written down a second time
     generator = np.random.default_rng(33)
-    signal = (
-        generator.normal(size=(2, 403_217))
-        * np.repeat(generator.uniform(size=403_217 // 17 + 1), 17)[:403_217]
-    )
-    lanes = Needle(500.0)
-    whole = lanes.process(signal)
-    plain = Needle(500.0)
-    parts = [plain.process(part) for part in np.array_split(signal, 5, axis=1)]
-    assert np.concatenate(parts, axis=1) == pytest.approx(whole, abs=1e-9)
-    # and both carry on from the same state
-    np.testing.assert_allclose(
-        lanes.process(signal[:, :100]), plain.process(signal[:, :100]), atol=1e-9
-    )
-
-
-def test_lanes_differ_from_the_loop_when_the_memory_is_made_too_short(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    # the check above can fail: with 0.5 s instead of 20 s it would
-    monkeypatch.setattr(needle_module, "FORGETTING_S", 0.5)
-    signal = np.random.default_rng(34).normal(size=(1, 10_000))
-    short = needle_module._follow(needle_module._Law.at(500.0), signal, np.zeros((4, 1)))
-    monkeypatch.undo()
-    full = needle_module._follow(needle_module._Law.at(500.0), signal, np.zeros((4, 1)))
-    assert np.max(np.abs(short - full)) > 1e-4
+    signal = generator.normal(size=20_000) * np.repeat(generator.uniform(size=200) ** 3, 100)
+    above = below = 0.0
+    above_rose = below_rose = -10_000
+    expected = []
+    for now, value in enumerate(signal):
+        if value > above:
+            above, above_rose = value + (above - value) * np.exp(-0.002 / 0.041), now
+        elif now - above_rose > 0.47 * 500:
+            above *= np.exp(-0.002 / 0.46)
+        if -value > below:
+            below, below_rose = -value + (below + value) * np.exp(-0.002 / 0.041), now
+        elif now - below_rose > 0.47 * 500:
+            below *= np.exp(-0.002 / 0.46)
+        expected.append((above + below) / 2)
+    np.testing.assert_allclose(Needle(500.0).process(signal), expected, rtol=1e-9)
 
 
 def test_reset_puts_the_needle_at_rest() -> None:
