@@ -117,7 +117,7 @@ FIGURES = {
 }  # fmt: skip
 
 
-@pytest.fixture(params=[(name, shape) for name in FIGURES for shape in SHAPES],
+@pytest.fixture(scope="module", params=[(name, shape) for name in FIGURES for shape in SHAPES],
                 ids=lambda pair: " ".join(pair))  # fmt: skip
 def figure(request: pytest.FixtureRequest) -> Figure:
     name, shape = request.param
@@ -315,7 +315,8 @@ def test_figures_of_a_record_are_written_in_three_forms(
         (output_folder / f"report-{path.name}").write_bytes(path.read_bytes())
 
 
-def test_any_record_gives_figures_that_can_be_drawn(any_record: DeckRecord) -> None:
+def test_every_figure_of_any_record_is_told_in_words(any_record: DeckRecord) -> None:
+    # That all of them can be drawn is seen where the printed sheets are made of these records.
     for drawing in drawings_of(any_record):
-        ET.fromstring(svg_of(drawing.draw("page")))
         assert drawing.told.endswith(".")
+        assert len(drawing.told) < 200
