@@ -19,7 +19,7 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
     "stimulus": (set(), {"numpy", "msgspec", "tomli_w"}),
     "virtualdeck": ({"stimulus"}, {"numpy", "scipy", "soundfile"}),
     "capture": ({"virtualdeck"}, {"numpy", "soundfile"}),
-    "measure": ({"dsp", "stimulus"}, {"numpy", "scipy"}),
+    "measure": ({"dsp", "stimulus"}, {"numpy", "scipy", "threadpoolctl"}),
     "verdict": (set(), {"msgspec"}),
     "runner": ({"dsp", "stimulus", "virtualdeck", "capture", "measure", "verdict"}, {"joblib"}),
     "logbook": ({"stimulus", "verdict"}, {"numpy", "msgspec", "soundfile"}),

@@ -98,7 +98,7 @@ class BlockFilter:
         else:
             done[:, 0] = self._carry + before[:, 0]
         self._carry = own[:, -1].copy()
-        outputs = self._shaped(done.reshape(channels, -1))
+        outputs = self._shaped(np.ascontiguousarray(done.reshape(channels, -1)))
         self._given += outputs.shape[1]
         return outputs
 
@@ -109,9 +109,13 @@ class BlockFilter:
         self, kernel: Kernel, reach: int, offset: float
     ) -> tuple[NDArray[np.float64], bool]:
         """Kernel values for the two rows of input that a row of outputs stands on."""
-        outputs = np.arange(self._outputs) * (self._down / self._up) + offset + self._lead
+        outputs = (
+            np.arange(self._outputs, dtype=np.float64) * (self._down / self._up)
+            + offset
+            + self._lead
+        )
         inputs = np.arange(2 * self._row)
-        distance = outputs[None, :] - inputs[:, None]
+        distance = np.asarray(outputs[None, :] - inputs[:, None], dtype=np.float64)
         values = np.where(np.abs(distance) <= reach, kernel(distance), 0)
         halves = np.concatenate((values[: self._row], values[self._row :]), axis=1)
         if np.iscomplexobj(halves):

@@ -138,7 +138,7 @@ class Demodulator:
         size, angle = self._angles(self._front.finish())
         return self._second(size, angle, finish=True)
 
-    def noise_density(self, noise_db: Array) -> Array:
+    def noise_density(self, noise_db: NDArray[np.floating]) -> Array:
         """Noise-to-carrier density N₀/C in 1/Hz from the power around `NOISE_CENTRE_HZ`.
 
         Notes
@@ -285,7 +285,7 @@ def _flat_kernel(base_hz: float) -> Callable[[Array], Array]:
         total = weights[0] * low_pass(offset)
         for order in orders[1:]:
             total = total + weights[order] * (low_pass(offset - order) + low_pass(offset + order))
-        return total
+        return np.asarray(total)
 
     return kernel
 
@@ -305,4 +305,5 @@ def _response(kernel: Callable[[Array], Array], reach: int, rate_hz: float) -> t
     """Gain of a kernel over frequency."""
     taps = kernel(np.arange(-reach, reach + 1, dtype=float))
     points = 1 << 14
-    return np.fft.rfftfreq(points, 1 / rate_hz), np.abs(np.fft.rfft(taps, points))
+    rates_hz = np.asarray(np.fft.rfftfreq(points, 1 / rate_hz), dtype=np.float64)
+    return rates_hz, np.asarray(np.abs(np.fft.rfft(taps, points)), dtype=np.float64)

@@ -45,7 +45,7 @@ class LowPass:
         if self.attenuation_db > 50:
             return 0.1102 * (self.attenuation_db - 8.7)
         excess = self.attenuation_db - 21
-        return 0.5842 * excess**0.4 + 0.07886 * excess
+        return 0.5842 * math.pow(excess, 0.4) + 0.07886 * excess
 
     def __call__(self, offset: NDArray[np.float64]) -> NDArray[np.float64]:
         """Kernel values at offsets given in samples; unit gain at 0 Hz."""

@@ -80,7 +80,8 @@ def spectrum(deviation: Array, rate_hz: float) -> Spectrum:
     samples = deviation.shape[1]
     # a sine of peak 1 gives half of Σw, and Σw is half the samples
     power = np.real(first * np.conj(last)) * (4 / samples) ** 2
-    return Spectrum(np.fft.rfftfreq(samples, 1 / rate_hz), np.asarray(power, dtype=np.float64))
+    rates_hz = np.asarray(np.fft.rfftfreq(samples, 1 / rate_hz), dtype=np.float64)
+    return Spectrum(rates_hz, np.asarray(power, dtype=np.float64))
 
 
 def find_lines(
@@ -221,9 +222,11 @@ class _Fit:
         size = sizes[own]
         along = np.array([np.real(size), np.imag(size)]) / max(abs(size), 1e-300)
         parts = [own, near.size + own]
-        u_size = np.sqrt(along @ covariance[np.ix_(parts, parts)] @ along)
+        size_variance = along @ covariance[np.ix_(parts, parts)] @ along
         place = 2 * near.size + own
-        return float(np.sqrt(covariance[place, place])), float(u_size)
+        variances = np.maximum([covariance[place, place], size_variance], 0.0)
+        u_place, u_size = np.sqrt(variances).tolist()
+        return u_place, u_size
 
     def _columns(self, places: Array, bins: NDArray[np.int_], sizes: Complex) -> Complex:
         """Derivatives by real part, imaginary part and place of every line."""
@@ -297,4 +300,5 @@ def _floor(power: Array) -> Array:
     windows = np.lib.stride_tricks.sliding_window_view(padded, FLOOR_BINS)[::step]
     medians = np.median(windows, axis=1) / np.log(2)
     where = np.arange(0, power.size, step)[: medians.size]
-    return np.asarray(np.interp(np.arange(power.size), where, medians))
+    quietest = 1e-28 * float(power.max(initial=0.0)) + 1e-300  # rounding, not noise
+    return np.asarray(np.maximum(np.interp(np.arange(power.size), where, medians), quietest))

@@ -132,7 +132,7 @@ def read_flutter(
 
 def about_mean(percent: Array, mean_percent: float) -> Array:
     """Deviation about the mean speed, in % of the mean speed, from that about nominal."""
-    return (percent - mean_percent) / (1 + mean_percent / 100)
+    return np.asarray((percent - mean_percent) / (1 + mean_percent / 100))
 
 
 def settling_s(rate_hz: float) -> float:
@@ -276,4 +276,4 @@ def _bridged(percent: NDArray[np.floating], usable: Mask, start: int, stop: int)
         good = np.flatnonzero(~bad)
         places = np.flatnonzero(bad)
         values[places] = np.interp(places, good, values[good]) if good.size else 0.0
-    return values
+    return np.asarray(values)

@@ -8,6 +8,7 @@ side with it, which is longer than the demodulator's memory (own choice: its fil
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -28,6 +29,8 @@ MOST_AWAY = 0.08  # of the usual frequency; more is another sound
 SHORTEST_PIECE_S = 0.5
 RUN_UP_S = 3.0  # a transport that is not steady after this time drifts, and that is read
 LEAST_TONE_S = 10.0  # 5 s for two-sigma (AES6-2008) and the settling of the weighting twice
+FAINTEST_DB = -80.0  # re a full-scale sine: the last bits of a 16 bit recording
+MOST_OTHER_DB = 40.0  # all that the recording holds, constant part and hum included, over the tone
 WEAK_CHANNEL_DB = 25.0  # so far below the other channel, it is crosstalk and not a track
 ONE_TONE_FLICKER = 0.25
 
@@ -61,6 +64,19 @@ class Gate:
     tracks: tuple[int, ...]
     losses: tuple[Loss, ...]
     level_db: tuple[float, ...]
+
+    def common(self, rows: Sequence[int]) -> Mask:
+        """Where all of these channels are usable, shape (sample,)."""
+        return np.asarray(self.usable[list(rows)].all(axis=0), dtype=np.bool_)
+
+    def any_track(self) -> Mask:
+        """Where any channel is usable, shape (sample,)."""
+        return np.asarray(self.usable.any(axis=0), dtype=np.bool_)
+
+    def cells(self, row: int, count: int) -> Mask:
+        """Cells of a channel that are usable throughout, shape (count,)."""
+        whole = self.usable[row, : count * CELL_SAMPLES].reshape(count, CELL_SAMPLES)
+        return np.asarray(whole.all(axis=1), dtype=np.bool_)
 
 
 def gate(track: ToneTrack) -> Gate:
@@ -120,13 +136,22 @@ def _present(track: ToneTrack, channel: int) -> tuple[Mask, float]:
     level = track.level_db[channel]
     frequency = track.band.centre_hz + _cell_means(track.offset_hz[channel], level.size)
     single = (track.jitter[channel] < MOST_JITTER_RAD) & (track.flicker[channel] < ONE_TONE_FLICKER)
-    single &= level > -100.0
+    single &= level > _faintest_db(track, channel)
     if not single.any():
         return single, np.nan
     usual_hz = float(np.median(frequency[single]))
+    if not track.band.low_hz <= usual_hz <= track.band.high_hz:
+        return np.zeros_like(single), np.nan
     near = single & (np.abs(frequency - usual_hz) < MOST_AWAY * usual_hz)
     usual_db = float(np.median(level[near])) if near.any() else np.nan
     return near & (level > usual_db - LOST_BELOW_DB), usual_db
+
+
+def _faintest_db(track: ToneTrack, channel: int) -> float:
+    """Level below which a tone is a remnant of something else in the recording."""
+    rms, mean = track.health.rms[channel], track.health.mean[channel]
+    all_db = 10 * np.log10(max(2 * (rms**2 + mean**2), 1e-20))
+    return max(FAINTEST_DB, float(all_db) - MOST_OTHER_DB)
 
 
 def _cell_means(values: NDArray[np.floating], cells: int) -> Array:
@@ -178,6 +203,19 @@ def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:
     return begins * window
 
 
+def _tone_elsewhere_hz(track: ToneTrack) -> float:
+    """Frequency of a single tone just outside the band, or 0."""
+    loudest = int(np.argmax(track.health.rms))
+    single = (track.jitter[loudest] < MOST_JITTER_RAD) & (track.flicker[loudest] < ONE_TONE_FLICKER)
+    single &= track.level_db[loudest] > _faintest_db(track, loudest)
+    if single.mean() < 0.5:
+        return 0.0
+    means = _cell_means(track.offset_hz[loudest], single.size)
+    usual_hz = track.band.centre_hz + float(np.median(means[single]))
+    inside = track.band.low_hz <= usual_hz <= track.band.high_hz
+    return 0.0 if inside else usual_hz
+
+
 def _refusal(track: ToneTrack, used_s: float) -> SignalError:
     """Say in one sentence what was heard instead of a tone."""
     health = track.health
@@ -200,6 +238,14 @@ def _refusal(track: ToneTrack, used_s: float) -> SignalError:
             f"The recording is silent ({level_db:.0f} dB re full scale)",
             needed,
             "check the cable, the input and the record level",
+        )
+    elsewhere = _tone_elsewhere_hz(track)
+    if elsewhere:
+        return SignalError(
+            f"A steady tone of about {elsewhere:,.0f} Hz was found",
+            f"{track.band.low_hz:,.0f} to {track.band.high_hz:,.0f} Hz were listened to",
+            f"if that is the tape's tone, name its frequency with --tone, such as --tone "
+            f"{elsewhere:.0f}",
         )
     flicker = float(np.median(track.flicker))
     jitter = float(np.median(track.jitter))

@@ -93,7 +93,7 @@ def hiss_uncertainty(
         return Figures(*(0.0,) * 7)
     samples = fft.prev_fast_len(excerpt["weighted"].size, real=True)
     excerpt = {name: values[:samples] for name, values in excerpt.items()}
-    rates_hz = np.fft.rfftfreq(samples, 1 / rate_hz)
+    rates_hz = np.asarray(np.fft.rfftfreq(samples, 1 / rate_hz), dtype=np.float64)
     colour = rates_hz * math.sqrt(noise_per_hz * rate_hz / 2) * 100 / tone_hz
     gains = {name: colour * gain for name, gain in hiss_gain(rates_hz, rate_hz).items()}
     plain = {name: detect(excerpt[band]) for name, (band, detect) in _DETECTORS.items()}

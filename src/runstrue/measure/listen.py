@@ -112,7 +112,8 @@ def listen(
         for name, kept in cells.items():
             kept.extend(getattr(part, name))
 
-    for block in blocks:
+    for interleaved in blocks:
+        block = np.ascontiguousarray(interleaved)  # channel by channel: read several times
         checks.add(block)
         keep(demodulator.process(block))
         if progress:

@@ -23,6 +23,7 @@ STRETCH_S = 64.0
 SHORTEST_S = 10.0
 MOST_STRETCHES = 6
 SAME_LINE_BINS = 1.5
+LEAST_TOLD_PERCENT = 1e-4  # a hundredth of what the best decks do; below it is arithmetic
 SHOWN_HZ = (0.1, 200.0)
 
 
@@ -109,10 +110,10 @@ def _agreed(found: list[FoundLines], same_hz: float, rate_hz: float) -> tuple[Li
         left &= ~near
         members = rows[near]
         seen = np.unique(stretch[near]).size
-        if 2 * seen < len(found):
-            continue
-        lines.append(_line(members, len(found), weighting))
-    return tuple(sorted(lines, key=lambda line: -line.peak_percent))
+        if 2 * seen >= len(found):
+            lines.append(_line(members, len(found), weighting))
+    told = [line for line in lines if line.peak_percent >= LEAST_TOLD_PERCENT]
+    return tuple(sorted(told, key=lambda line: -line.peak_percent))
 
 
 def _line(members: Array, stretches: int, weighting: Weighting) -> Line:

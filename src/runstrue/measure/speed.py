@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 
 BLOCK_S = 0.2
 BLOCKS_AT_ONCE = 600
+CALM_MEAN_S = 2.0
 STEADY_S = 30.0
 """DIN 45 500 sheet 4: mean speed over 30 s."""
 
@@ -128,19 +129,21 @@ def steadiest(series: SlowSeries, length_s: float = STEADY_S) -> SlowSeries | No
 
     Slow means: averaged over 2 s. Only stretches that are usable for at least 98 % count.
     """
-    per = round(length_s / BLOCK_S)
-    smooth = round(2.0 / BLOCK_S)
-    best: tuple[float, SlowSeries] | None = None
-    start_s, stop_s = series.span
-    for begin_s in np.arange(start_s, stop_s - length_s + 1e-6, 1.0):
-        part = series.between(begin_s, begin_s + length_s)
-        if part.share.sum() < 0.98 * per:
-            continue
-        usable = part.percent.size // smooth * smooth
-        scatter = float(part.percent[:usable].reshape(-1, smooth).mean(axis=1).std())
-        if best is None or scatter < best[0]:
-            best = scatter, part
-    return best[1] if best else None
+    place = np.round(series.time_s / BLOCK_S - 0.5).astype(int)
+    share, weighted = np.zeros(place[-1] + 1), np.zeros(place[-1] + 1)
+    share[place], weighted[place] = series.share, series.share * series.percent
+    share_to, weighted_to = (np.concatenate(([0.0], np.cumsum(row))) for row in (share, weighted))
+    group, groups = round(CALM_MEAN_S / BLOCK_S), round(length_s / CALM_MEAN_S)
+    length = group * groups
+    begins = np.arange(place[0], share_to.size - length, round(1.0 / BLOCK_S))
+    whole = share_to[begins + length] - share_to[begins] >= 0.98 * length
+    if not whole.any():
+        return None
+    edges = begins[whole, None] + group * np.arange(groups + 1)
+    with np.errstate(invalid="ignore"):
+        means = np.diff(weighted_to[edges], axis=1) / np.diff(share_to[edges], axis=1)
+    best = edges[int(np.argmin(means.std(axis=1))), 0] * BLOCK_S
+    return series.between(best, best + length_s)
 
 
 def speed_results(

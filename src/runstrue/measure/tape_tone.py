@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from runstrue.errors import SignalError
 from runstrue.measure.conditions import SoundCard
@@ -24,7 +25,7 @@ from runstrue.measure.rhythm import read_rhythm
 from runstrue.measure.speed import SlowSeries, speed_results
 from runstrue.measure.tone import ToneChoice, band_for, choose_tone
 from runstrue.measure.words import gate_words, health_doubts, loss_doubts
-from runstrue.result import Condition, Deviation, Measured, Result
+from runstrue.result import Condition, Deviation, Line, Measured, Result, Trace
 from runstrue.stimulus.testtape import CAUTIOUS, TestTape
 
 LEAST_COUNTED_S = 5.0
@@ -93,16 +94,19 @@ def measure_tone(
     --------
     >>> from runstrue.virtualdeck.play import play  # doctest: +SKIP
     """
-    track = listen(
-        blocks,
-        rate_hz,
-        channels,
-        band_for(plan.named_hz),
-        expected_frames=expected_frames,
-        progress=progress,
-    )
-    found = gate(track)
-    return _Reading(track, found, plan).measured()
+    band = band_for(plan.named_hz)
+    # The matrices are small: more than one thread of the linear-algebra library only spins, and
+    # takes the core on which the file is decoded.
+    with threadpool_limits(limits=1, user_api="blas"):
+        track = listen(
+            blocks,
+            rate_hz,
+            channels,
+            band,
+            expected_frames=expected_frames,
+            progress=progress,
+        )
+        return _Reading(track, gate(track), plan).measured()
 
 
 class _Reading:
@@ -118,9 +122,8 @@ class _Reading:
         conditions = self._conditions()
         for name, rows in self._groups():
             results += self._channel(name, rows, conditions)
-        usable = self.gate.usable
-        self.percent[~usable] = np.nan
-        used_s = float(usable[list(self.gate.tracks)].any(axis=0).sum()) / self.track.rate_hz
+        self.percent[~self.gate.usable] = np.nan
+        used_s = float(self.gate.any_track().sum()) / self.track.rate_hz
         return Measured(
             summary=gate_words(self.track, self.gate, self.choice, used_s),
             results=tuple(results),
@@ -154,20 +157,21 @@ class _Reading:
     def _groups(self) -> list[tuple[str, tuple[int, ...]]]:
         """Channels to read: both together where there are two, then each."""
         tracks = self.gate.tracks
-        alone = [(self.track.channels[index], (index,)) for index in tracks]
+        alone: list[tuple[str, tuple[int, ...]]] = [
+            (self.track.channels[index], (index,)) for index in tracks
+        ]
         if len(tracks) == 2 and self._counted_s(tracks) >= LEAST_COUNTED_S:
             return [("both", tracks), *alone]
         return alone
 
     def _counted_s(self, rows: tuple[int, ...]) -> float:
-        usable = self.gate.usable[list(rows)].all(axis=0)
-        return counted(usable, self.track.rate_hz) / self.track.rate_hz
+        return counted(self.gate.common(rows), self.track.rate_hz) / self.track.rate_hz
 
     def _channel(
         self, name: str, rows: tuple[int, ...], conditions: dict[str, Condition]
     ) -> list[Result]:
         rate_hz, plan = self.track.rate_hz, self.plan
-        usable = self.gate.usable[list(rows)].all(axis=0)
+        usable = self.gate.common(rows)
         percent = self.percent[list(rows)] if len(rows) < len(self.percent) else self.percent
         if self._counted_s(rows) < LEAST_COUNTED_S:
             raise SignalError(
@@ -186,7 +190,8 @@ class _Reading:
             results.append(self._speed_unknown(name, conditions))
         readout = read_flutter(percent, usable, mean_percent, rate_hz)
         hiss = hiss_uncertainty(readout.excerpt, noise, mean_hz, rate_hz, readout.used_s)
-        lines, trace = (), None
+        lines: tuple[Line, ...] = ()
+        trace: Trace | None = None
         if name == self._groups()[0][0]:  # the motion is one and the same on both tracks
             lines, trace = read_rhythm(percent, usable, mean_percent, rate_hz)
         results += flutter_results(
@@ -229,16 +234,12 @@ class _Reading:
 
     def _noise(self, rows: tuple[int, ...]) -> float:
         """Noise-to-carrier density of the mean of these channels."""
+        cells = self.track.noise_per_hz.shape[1]
         per_channel = [
-            float(np.mean(self.track.noise_per_hz[row][self._usable_cells(row)])) for row in rows
+            float(np.mean(self.track.noise_per_hz[row][self.gate.cells(row, cells)]))
+            for row in rows
         ]
         return sum(per_channel) / len(rows) ** 2
-
-    def _usable_cells(self, row: int) -> NDArray[np.bool_]:
-        cells = self.track.level_db.shape[1]
-        size = self.gate.usable.shape[1] // cells
-        whole = self.gate.usable[row, : cells * size].reshape(cells, size)
-        return np.asarray(whole.all(axis=1))
 
     def _conditions(self) -> dict[str, Condition]:
         noise = self._noise(self.gate.tracks[:1])

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from runstrue.measure.gate import ONE_TONE_FLICKER, Gate, Loss
 from runstrue.measure.listen import ToneTrack
 from runstrue.measure.tone import ToneChoice
@@ -36,11 +38,12 @@ def loss_doubts(gate: Gate) -> tuple[str, ...]:
         total_s = sum(loss.length_s for loss in gate.losses)
         longest = max(gate.losses, key=lambda loss: loss.length_s)
         return (
-            f"The tone was lost {len(gate.losses)} times, {total_s:.2f} s in all, the longest "
-            f"for {longest.length_s:.2f} s ({longest.channel}): dropouts, worn tape or bad contact.",
+            f"The tone was lost {len(gate.losses)} times, {total_s:.2f} s in all, the "
+            f"longest for {longest.length_s:.2f} s ({longest.channel}): dropouts, worn tape or "
+            "bad contact.",
         )
     return tuple(
-        f"The {loss.channel} channel was lost for {loss.length_s:.2f} s at {loss.start_s:.1f} s."
+        f"{the_channel(loss.channel)} was lost for {loss.length_s:.2f} s at {loss.start_s:.1f} s."
         for loss in gate.losses
     )
 
@@ -53,7 +56,7 @@ def health_doubts(track: ToneTrack, gate: Gate, noise_per_hz: float) -> tuple[st
             doubts.append(_missing_words(track, gate, index))
         if track.health.clipped_share[index] > CLIPPED_DOUBT:
             doubts.append(
-                f"The {name} channel is clipped at the sound card: speed and flutter survive that, "
+                f"{the_channel(name)} is clipped at the sound card: speed and flutter survive, "
                 "levels do not; turn the input down."
             )
     flicker = max(_usual_flicker(track, gate, index) for index in gate.tracks)
@@ -71,20 +74,22 @@ def health_doubts(track: ToneTrack, gate: Gate, noise_per_hz: float) -> tuple[st
     return tuple(doubts)
 
 
+def the_channel(name: str) -> str:
+    """'The left channel', or 'The channel' where it is alone."""
+    return "The channel" if name == "mono" else f"The {name} channel"
+
+
 def _usual_flicker(track: ToneTrack, gate: Gate, channel: int) -> float:
-    cells = track.flicker.shape[1]
-    size = gate.usable.shape[1] // cells
-    usable = gate.usable[channel, : cells * size].reshape(cells, size).all(axis=1)
-    values = track.flicker[channel, usable]
-    ordered = sorted(values.tolist())
-    return ordered[len(ordered) // 2] if ordered else 0.0
+    flicker = track.flicker[channel]
+    usable = flicker[gate.cells(channel, flicker.size)]
+    return float(np.median(usable)) if usable.size else 0.0
 
 
 def _missing_words(track: ToneTrack, gate: Gate, index: int) -> str:
     name = track.channels[index]
-    strongest = max(level for level in gate.level_db if level == level)
+    strongest = max(level for level in gate.level_db if math.isfinite(level))
     level = gate.level_db[index]
-    if level != level:
+    if not math.isfinite(level):
         return f"The {name} channel carries no tone."
     below = strongest - level
     if below > 1:
@@ -93,9 +98,9 @@ def _missing_words(track: ToneTrack, gate: Gate, index: int) -> str:
 
 
 def _ends_words(track: ToneTrack, gate: Gate) -> str:
-    usable = gate.usable[list(gate.tracks)].any(axis=0).nonzero()[0]
-    before_s = usable[0] / track.rate_hz
-    after_s = track.duration_s - usable[-1] / track.rate_hz
+    usable = np.flatnonzero(gate.any_track())
+    before_s = float(usable[0]) / track.rate_hz
+    after_s = track.duration_s - float(usable[-1]) / track.rate_hz
     places = [
         word for word, length_s in (("beginning", before_s), ("end", after_s)) if length_s > 0.5
     ]
