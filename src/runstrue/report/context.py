@@ -70,7 +70,7 @@ def paper_of(
         Paper(
             title=title or "Bench record",
             deck=shorten(record.deck.title, 90),
-            running=shorten(record.deck.title, 60),
+            running=shorten(_with_serial(record), 80),
             made=date_words(record.read_at),
             program=f"Runstrue {record.program_version}".strip(),
             facts=_facts(record),
@@ -100,6 +100,11 @@ def paper_of(
             lost="",
         )
     )
+
+
+def _with_serial(record: DeckRecord) -> str:
+    deck = record.deck
+    return deck.title + (f", serial number {deck.serial}" if deck.serial else "")
 
 
 def _facts(record: DeckRecord) -> list[Fact]:
