@@ -153,6 +153,12 @@ def recordings_in(folder: Path) -> list[Path]:
     return found
 
 
+def length_s(path: Path) -> float:
+    """Length that a recording announces, in seconds; refuses like `FileSource`."""
+    with _open(path) as sound:
+        return float(sound.frames / sound.samplerate)
+
+
 def _open(path: Path) -> soundfile.SoundFile:
     """Open a sound file, or say in one sentence why not."""
     try:
