@@ -1,6 +1,6 @@
 """Fit the three times of the needle to what the standards say about it.
 
-Run it with `python docs/derivations/needle_times.py` (about ten seconds). It searches twice,
+Run it with `python docs/derivations/needle_times.py` (about half a minute). It searches twice,
 once for pulses that go through the weighting and once for pulses that enter behind it, and
 prints what is reached. Seeded; numpy 2, scipy 1.13 or later.
 
