@@ -166,6 +166,8 @@ def test_values_that_cannot_be_read_are_refused() -> None:
     with pytest.raises(SignalError, match="one channel is needed"):
         detectors.add(np.zeros((2, 10)))
     assert detectors.samples == 0
+    with pytest.raises(SignalError, match="gaps must be left out"):
+        Finer(4).process(np.array([0.0, np.nan]))
 
 
 def test_empty_record_has_no_reading() -> None:

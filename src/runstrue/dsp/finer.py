@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import signal
 
-from runstrue.errors import InputError
+from runstrue.errors import InputError, SignalError
 
 
 class Finer:
@@ -53,8 +53,18 @@ class Finer:
         Returns
         -------
         ndarray of float64, shape (channel, sample × factor) or (sample × factor,)
+
+        Raises
+        ------
+        SignalError
+            When a value is not finite.
         """
         block = np.asarray(deviation_percent, dtype=np.float64)
+        if not np.isfinite(block).all():
+            raise SignalError(
+                "The deviation holds values that are not numbers",
+                "gaps must be left out before points are put between",
+            )
         finer = np.empty((*block.shape[:-1], block.shape[-1], self.factor))
         if block.shape[-1] == 0:
             return finer.reshape(*block.shape[:-1], 0)
