@@ -70,13 +70,13 @@ def give_unit(figure: Figure, unit: Unit) -> Figure:
     values = [token.value for token in numbers]
     flags = frozenset((unit.flag,)) if unit.flag else frozenset[str]()
     changed = _replace(figure, dimension=unit.dimension, flags=flags, tokens=tuple(numbers))
+    sign = -1.0 if figure.value < 0 else 1.0
     if figure.shape == "single":
-        sign = -1.0 if figure.value < 0 else 1.0
         return _replace(changed, value=sign * values[0])
     if figure.shape == "around":
         above = values[2] if len(values) > 2 else values[1]
         return _replace(
-            changed, value=values[0], below=values[1], above=above,
+            changed, value=sign * values[0], below=values[1], above=above,
             tolerance_dimension=unit.dimension,
         )  # fmt: skip
     signs = [-1.0 if end < 0 else 1.0 for end in (figure.below, figure.above)]
@@ -153,10 +153,10 @@ def _core(tokens: list[Token], place: int, said_plus_minus: bool) -> tuple[Figur
     span = _span(tokens, sign, first, after)
     if span:
         return span
+    around = _around(tokens, sign, first, after)
+    if around:
+        return around
     if sign > 0:
-        around = _around(tokens, first, after)
-        if around:
-            return around
         minutes = _minutes_and_seconds(tokens, first, after)
         if minutes:
             return minutes
@@ -221,7 +221,9 @@ def _span(tokens: list[Token], sign: float, first: Token, after: int) -> tuple[F
     return _build("span", ordered, *ends), at + 1
 
 
-def _around(tokens: list[Token], first: Token, after: int) -> tuple[Figure, int] | None:
+def _around(
+    tokens: list[Token], sign: float, first: Token, after: int
+) -> tuple[Figure, int] | None:
     if after + 1 >= len(tokens):
         return None
     if tokens[after].kind == "plus_minus" and tokens[after + 1].kind == "number":
@@ -235,7 +237,7 @@ def _around(tokens: list[Token], first: Token, after: int) -> tuple[Figure, int]
     below, above = _share_unit(below, above)
     middle, below = _share_unit(first, below)
     _, above = _share_unit(first, above)
-    built = _build("around", (middle, below, above), below.value, above.value, middle.value)
+    built = _build("around", (middle, below, above), below.value, above.value, sign * middle.value)
     return _replace(
         built,
         dimension=middle.unit.dimension if middle.unit else "",

@@ -23,6 +23,7 @@ Reason = Literal[
     "no bound",  # the sheet gives a figure but not how far it may be off
     "tape not named",  # 3000 or 3150 Hz: not decided
     "self-recorded",  # recorded and played on the same deck
+    "other conditions",  # the sheet's figure holds for another speed, tape or setting
     "unit",  # reading and sheet speak of different units
 ]
 
@@ -221,9 +222,12 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     rule : str
         The decision rule in words.
     words : str
-        The verdict in bench words, one line where possible.
+        The verdict in bench words with what to do now, one line where possible: 'too close to
+        call (28 % that it meets): about eight starts of this length would settle it'.
     advice : str
-        What to do now: 'leave it alone', 'worth adjusting: …'; may be empty.
+        The part of `words` that says what to do now, alone; may be empty.
+    notes : tuple of str
+        Whole sentences to be told with it: what was assumed, where a needle differs.
     value, unit, u : float, str, float or None
         What was judged.
     candidates : tuple of Candidate
@@ -240,6 +244,7 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     reason: Reason = ""
     chance: float | None = None
     advice: str = ""
+    notes: tuple[str, ...] = ()
     value: float | None = None
     unit: str = ""
     u: float | None = None
