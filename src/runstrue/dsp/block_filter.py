@@ -34,6 +34,9 @@ class BlockFilter:
     channels : int
     offset : float
         Position of output 0 in input samples (−0.5 … 0.5).
+    unity : bool
+        Scale the taps of every output so that a constant comes through exactly; for low-pass
+        kernels, whose ripple would else give a constant a small error.
 
     Notes
     -----
@@ -50,13 +53,14 @@ class BlockFilter:
         channels: int,
         *,
         offset: float = 0.0,
+        unity: bool = False,
     ) -> None:
         periods = -(-(2 * reach + 2) // down)
         self._row = periods * down
         self._outputs = periods * up
         self._lead = reach + 1
         self._up, self._down = up, down
-        self._matrix, self._complex = self._make_matrix(kernel, reach, offset)
+        self._matrix, self._complex = self._make_matrix(kernel, reach, offset, unity)
         self._rest = np.zeros((channels, self._lead))
         self._carry: NDArray[np.float64] | None = None
         self._seen = 0
@@ -106,7 +110,7 @@ class BlockFilter:
         return outputs.view(np.complex128) if self._complex else outputs
 
     def _make_matrix(
-        self, kernel: Kernel, reach: int, offset: float
+        self, kernel: Kernel, reach: int, offset: float, unity: bool
     ) -> tuple[NDArray[np.float64], bool]:
         """Kernel values for the two rows of input that a row of outputs stands on."""
         outputs = (
@@ -117,6 +121,8 @@ class BlockFilter:
         inputs = np.arange(2 * self._row)
         distance = np.asarray(outputs[None, :] - inputs[:, None], dtype=np.float64)
         values = np.where(np.abs(distance) <= reach, kernel(distance), 0)
+        if unity:
+            values = values / values.sum(axis=0)
         halves = np.concatenate((values[: self._row], values[self._row :]), axis=1)
         if np.iscomplexobj(halves):
             pairs = np.stack((halves.real, halves.imag), axis=-1)

@@ -123,7 +123,7 @@ class Demodulator:
             channels,
         )
         self._turn_back = np.exp(-1j * turn * down)
-        self._smooth = _second_step(_flat_kernel(base_hz), base_hz, ratio, channels)
+        self._smooth = _second_step(_flat_kernel(base_hz), base_hz, ratio, channels, unity=True)
         self._noise = _second_step(_noise_kernel(base_hz), base_hz, ratio, channels)
         self._cells = _Cells(channels, ratio)
         self._last = np.zeros((channels, 0), dtype=np.complex128)
@@ -260,7 +260,12 @@ def _second_reach(base_hz: float) -> int:
 
 
 def _second_step(
-    kernel: Callable[[Array], Array], base_hz: float, ratio: Fraction, channels: int
+    kernel: Callable[[Array], Array],
+    base_hz: float,
+    ratio: Fraction,
+    channels: int,
+    *,
+    unity: bool = False,
 ) -> BlockFilter:
     """Put a kernel on the frequencies, which stand half-way between the values of the base."""
     return BlockFilter(
@@ -270,6 +275,7 @@ def _second_step(
         ratio.denominator,
         channels,
         offset=-0.5,
+        unity=unity,
     )
 
 

@@ -17,6 +17,8 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from runstrue.dsp.detectors import Detectors
+from runstrue.dsp.finer import Finer
+from runstrue.dsp.needle import SETTLING_S as NEEDLE_SETTLING_S
 from runstrue.dsp.needle import Needle, wander
 from runstrue.dsp.weighting import Weighting
 from runstrue.measure.gate import GUARD_S, runs
@@ -26,17 +28,19 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 BRIDGED_S = 0.1  # a shorter loss does not restart the filters
-CHUNK = 1 << 15
+CHUNK = 1 << 18
 FLAT_LOW_HZ = 0.5
 WOW_LOW_HZ, WOW_FLUTTER_HZ = 0.1, 10.0
 """IEC 60386 (JIS C 5569-1991 2.1, 2.2): wow from 0.1 to 10 Hz, flutter above 10 Hz."""
-EXCERPT_S = 60.0
-BLOCK_S, FEWEST_BLOCKS, MOST_BLOCKS = 3.0, 4, 24
+EXCERPT_S = 20.0
+STRETCH_S, FEWEST_STRETCHES, MOST_STRETCHES = 6.0, 4, 24
+"""Pieces for the jackknife: long against the slow end of the weighting (a period of 2 s), and ten
+of them in a minute."""
 
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """The figures of one channel, in %, over all of the record or without one block of it."""
+    """The figures of one channel, in %, over all of the record or without one piece of it."""
 
     weighted_peak: float
     weighted_rms: float
@@ -55,11 +59,11 @@ class FlutterReadout:
     ----------
     figures : Figures
     without : tuple of Figures
-        The same with one block of the record left out at a time.
+        The same with one piece of the record left out at a time.
     needle : Spread
         What a needle showed: low, middle, high.
-    needle_blocks : tuple of float
-        Middle of the needle in each block.
+    needle_pieces : tuple of float
+        Middle of the needle in each piece of the record.
     used_s : float
         Time that the weighted readings rest on.
     bridged : int
@@ -73,7 +77,7 @@ class FlutterReadout:
     figures: Figures
     without: tuple[Figures, ...]
     needle: Spread
-    needle_blocks: tuple[float, ...]
+    needle_pieces: tuple[float, ...]
     used_s: float
     bridged: int
     histogram: tuple[Array, Array]
@@ -95,38 +99,39 @@ def read_flutter(
         Mean of the usable samples, about which the deviation is taken.
     rate_hz : float
     """
-    chains = _chains(rate_hz)
     settle = int(np.ceil(settling_s(rate_hz) * rate_hz))
-    total = max(counted(usable, rate_hz), 1)
-    blocks = int(np.clip(total / rate_hz / BLOCK_S, FEWEST_BLOCKS, MOST_BLOCKS))
-    edges = [total * (index + 1) // blocks for index in range(blocks)]
+    total = counted(usable, rate_hz)
+    pieces = int(np.clip(total / rate_hz / STRETCH_S, FEWEST_STRETCHES, MOST_STRETCHES))
+    bands = _bands(rate_hz, max(-(-total // pieces), 1))
     needle = Needle(rate_hz)
-    indications: list[Array] = []
-    done = bridged = 0
+    needle_settle = settle + int(np.ceil(NEEDLE_SETTLING_S * rate_hz))
+    shown: list[NDArray[np.float32]] = []
+    bridged = 0
     for begin, end in _filter_runs(usable, rate_hz):
-        for chain in chains.values():
-            chain.restart()
+        for band in bands.values():
+            band.restart()
         needle.reset()
         bridged += len(runs(~usable[begin:end]))
         for start, stop in _chunks(begin, end):
             values = about_mean(_bridged(percent, usable, start, stop), mean_percent)
-            counts = usable[start:stop].copy()
-            counts[: max(begin + settle - start, 0)] = False
-            filtered = {name: chain.process(values) for name, chain in chains.items()}
-            shown = needle.process(filtered["weighted"])
-            indications.append(shown[counts].astype(np.float32))
-            done = _hand_out(chains, filtered, counts, edges, done)
-    shown = np.concatenate(indications) if indications else np.zeros(1, dtype=np.float32)
-    pieces = np.array_split(shown, blocks)
+            counts = _counts(usable, start, stop, begin + settle)
+            filtered = {name: band.process(values, counts) for name, band in bands.items()}
+            indication = needle.process(filtered["weighted"])
+            seen = _counts(usable, start, stop, begin + needle_settle)
+            shown.append(indication[seen].astype(np.float32))
+    needle_shown = np.concatenate(shown)
+    left_out = min(band.whole_stretches() for band in bands.values())
     return FlutterReadout(
-        figures=_figures(chains, None),
-        without=tuple(_figures(chains, block) for block in range(blocks)),
-        needle=wander(shown, rate_hz),
-        needle_blocks=tuple(float(np.median(piece)) for piece in pieces if piece.size),
-        used_s=done / rate_hz,
+        figures=_figures(bands, None),
+        without=tuple(_figures(bands, stretch) for stretch in range(left_out)),
+        needle=wander(needle_shown, rate_hz, discard_s=0.0),
+        needle_pieces=tuple(
+            float(np.median(piece)) for piece in np.array_split(needle_shown, pieces)
+        ),
+        used_s=total / rate_hz,
         bridged=bridged,
-        histogram=chains["weighted"].detectors.histogram(),
-        excerpt={name: chain.excerpt() for name, chain in chains.items()},
+        histogram=bands["weighted"].histogram.classes(),
+        excerpt={name: band.excerpt() for name, band in bands.items()},
     )
 
 
@@ -188,74 +193,123 @@ class _Sections:
         return np.asarray(filtered)
 
 
-class _Chain:
-    """One filter with the detectors behind it."""
+class _Band:
+    """One filter with the detectors behind it.
 
-    def __init__(self, band: _Sections | Weighting, rate_hz: float) -> None:
-        self._filter = band
-        self.detectors = Detectors()
+    Parameters
+    ----------
+    band_filter : _Sections or Weighting
+    rate_hz : float
+    stretch : int
+        Samples in each piece of the jackknife.
+    peaks : bool
+        Whether peaks are looked for, which needs points between the samples: a steady 100 Hz
+        is met at five points of its cycle only.
+    """
+
+    def __init__(
+        self, band_filter: _Sections | Weighting, rate_hz: float, stretch: int, *, peaks: bool
+    ) -> None:
+        self._filter = band_filter
+        self._finer = Finer() if peaks else None
+        points = self._finer.factor if self._finer else 1
+        self.detectors = Detectors(stretch * points)
+        self.histogram = _Histogram()
+        self._owed = np.zeros(0, dtype=np.bool_)
         self._kept: list[Array] = []
         self._room = int(EXCERPT_S * rate_hz)
 
     def restart(self) -> None:
         self._filter.reset()
+        if self._finer:
+            self._finer.reset()
+            self._owed = np.zeros(self._finer.lag_samples * self._finer.factor, dtype=np.bool_)
 
-    def process(self, values: Array) -> Array:
-        return self._filter.process(values)
-
-    def add(self, values: Array, block: int) -> None:
-        self.detectors.add(values, block)
+    def process(self, values: Array, counts: Mask) -> Array:
+        """Filter a chunk and give what counts of it to the detectors."""
+        filtered = self._filter.process(values)
+        self.histogram.add(filtered[counts])
         if self._room > 0:
-            self._kept.append(values[: self._room].copy())
-            self._room -= values.size
+            kept = filtered[counts][: self._room]
+            self._kept.append(kept)
+            self._room -= kept.size
+        if self._finer:
+            points = self._finer.process(filtered)
+            marks = np.concatenate((self._owed, np.repeat(counts, self._finer.factor)))
+            self.detectors.add(points[marks[: points.size]])
+            self._owed = marks[points.size :]
+        else:
+            self.detectors.add(filtered[counts])
+        return filtered
 
     def excerpt(self) -> Array:
         return np.concatenate(self._kept) if self._kept else np.zeros(0)
 
+    def whole_stretches(self) -> int:
+        """Pieces that can be left out one at a time; a last one under half length stays in."""
+        sizes = self.detectors.stretches
+        return len(sizes) - (1 if 2 * sizes[-1] < sizes[0] else 0)
 
-def _chains(rate_hz: float) -> dict[str, _Chain]:
+
+class _Histogram:
+    """Share of the time by signed value, in classes fine enough to be drawn."""
+
+    _FINE = 4000
+    _SHOWN = 120
+
+    def __init__(self) -> None:
+        self._limit = 0.0
+        self._counts = np.zeros(2 * self._FINE, dtype=np.int64)
+
+    def add(self, values: Array) -> None:
+        if not values.size:
+            return
+        if not self._limit:  # four times the first chunk's peak; what is beyond counts at the end
+            self._limit = max(4 * float(np.max(np.abs(values))), 1e-9)
+        place = ((values / self._limit + 1) * self._FINE).astype(np.int64)
+        np.clip(place, 0, 2 * self._FINE - 1, out=place)
+        self._counts += np.bincount(place, minlength=2 * self._FINE)
+
+    def classes(self) -> tuple[Array, Array]:
+        """Middles of the classes in % and the share of the time in each, in %."""
+        filled = np.flatnonzero(self._counts)
+        reach = max(int(np.max(np.abs(filled - self._FINE + 0.5)) + 1), 1)
+        width = -(-reach // (self._SHOWN // 2))
+        half = -(-reach // width)
+        edges = self._FINE + width * np.arange(-half, half + 1)
+        below = np.concatenate(([0], np.cumsum(self._counts)))
+        counts = np.diff(below[np.clip(edges, 0, 2 * self._FINE)])
+        middles = ((edges[:-1] + edges[1:]) / 2 / self._FINE - 1) * self._limit
+        return middles, 100 * counts / max(int(below[-1]), 1)
+
+
+def _bands(rate_hz: float, stretch: int) -> dict[str, _Band]:
     return {
-        "weighted": _Chain(Weighting(rate_hz), rate_hz),
-        "flat": _Chain(_Sections(flat_sections(rate_hz)), rate_hz),
-        "wow": _Chain(_Sections(wow_sections(rate_hz)), rate_hz),
-        "flutter": _Chain(_Sections(flutter_sections(rate_hz)), rate_hz),
+        "weighted": _Band(Weighting(rate_hz), rate_hz, stretch, peaks=True),
+        "flat": _Band(_Sections(flat_sections(rate_hz)), rate_hz, stretch, peaks=True),
+        "wow": _Band(_Sections(wow_sections(rate_hz)), rate_hz, stretch, peaks=False),
+        "flutter": _Band(_Sections(flutter_sections(rate_hz)), rate_hz, stretch, peaks=False),
     }
 
 
-def _figures(chains: dict[str, _Chain], leave_out: int | None) -> Figures:
-    weighted, flat = chains["weighted"].detectors, chains["flat"].detectors
+def _figures(bands: dict[str, _Band], leave_out: int | None) -> Figures:
+    weighted, flat = bands["weighted"].detectors, bands["flat"].detectors
     return Figures(
         weighted_peak=weighted.two_sigma(leave_out),
         weighted_rms=weighted.rms(leave_out),
         unweighted_peak=flat.two_sigma(leave_out),
         unweighted_rms=flat.rms(leave_out),
         unweighted_average=flat.average(leave_out),
-        wow_rms=chains["wow"].detectors.rms(leave_out),
-        flutter_rms=chains["flutter"].detectors.rms(leave_out),
+        wow_rms=bands["wow"].detectors.rms(leave_out),
+        flutter_rms=bands["flutter"].detectors.rms(leave_out),
     )
 
 
-def _hand_out(
-    chains: dict[str, _Chain],
-    filtered: dict[str, Array],
-    counts: Mask,
-    edges: list[int],
-    done: int,
-) -> int:
-    """Give the counted samples to the detectors, block by block; return how many are done."""
-    kept = {name: values[counts] for name, values in filtered.items()}
-    size = int(np.count_nonzero(counts))
-    position = 0
-    while position < size:
-        block = int(np.searchsorted(edges, done, side="right"))
-        block = min(block, len(edges) - 1)
-        room = edges[block] - done if block < len(edges) - 1 else size - position
-        take = min(room, size - position)
-        for name, chain in chains.items():
-            chain.add(kept[name][position : position + take], block)
-        position += take
-        done += take
-    return done
+def _counts(usable: Mask, start: int, stop: int, settled: int) -> Mask:
+    """Usable samples of a chunk after the filters have settled."""
+    counts = usable[start:stop].copy()
+    counts[: max(settled - start, 0)] = False
+    return counts
 
 
 def _filter_runs(usable: Mask, rate_hz: float) -> list[tuple[int, int]]:

@@ -37,14 +37,18 @@ SEMITONE_CENTS = 1200.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SlowSeries:
-    """The deviation in means over `BLOCK_S`.
+    """The deviation in triangle-weighted means, one every `BLOCK_S`.
+
+    The triangles overlap so that together they weigh every instant alike: a weighted sum over
+    the series is a sum over all samples under the weight drawn out straight between its points.
+    Plain means would let hiss of every rate fold into the result.
 
     Parameters
     ----------
-    time_s, percent : ndarray, shape (block,)
-        Middle of each block that holds usable samples, and the mean over those.
-    share : ndarray, shape (block,)
-        Share of the block that is usable.
+    time_s, percent : ndarray, shape (node,)
+        Middle of each triangle that holds usable samples, and the mean over those.
+    share : ndarray, shape (node,)
+        Share of the triangle's weight that is usable.
     """
 
     time_s: Array
@@ -58,18 +62,24 @@ class SlowSeries:
         """Average the mean of some channels' deviation, shape (channel, sample), where usable."""
         size = round(BLOCK_S * rate_hz)
         blocks = usable.size // size
-        count = usable[: blocks * size].reshape(blocks, size).sum(axis=1)
-        total = np.zeros(blocks)
+        rising = (np.arange(size) + 0.5) / size
+        up, down = np.zeros((2, blocks + 1)), np.zeros((2, blocks + 1))
         for first in range(0, blocks, BLOCKS_AT_ONCE):  # so that no copy of a long record is made
-            span = slice(first * size, min(first + BLOCKS_AT_ONCE, blocks) * size)
-            values = np.where(usable[span], percent[:, span].mean(axis=0, dtype=np.float64), 0.0)
-            total[first : first + BLOCKS_AT_ONCE] = values.reshape(-1, size).sum(axis=1)
-        held = count > 0
-        time_s = (np.arange(blocks) + 0.5) * size / rate_hz
-        return cls(time_s[held], total[held] / count[held], count[held] / size)
+            last = min(first + BLOCKS_AT_ONCE, blocks)
+            span = slice(first * size, last * size)
+            held = usable[span]
+            values = np.where(held, percent[:, span].mean(axis=0, dtype=np.float64), 0.0)
+            for row, part in enumerate((held.astype(np.float64), values)):
+                in_blocks = part.reshape(-1, size)
+                up[row, first + 1 : last + 1] = in_blocks @ rising
+                down[row, first:last] = in_blocks @ (1 - rising)
+        weight, total = up + down
+        node = weight > 0
+        time_s = np.arange(blocks + 1) * size / rate_hz
+        return cls(time_s[node], total[node] / weight[node], weight[node] / size)
 
     def between(self, start_s: float, stop_s: float) -> SlowSeries:
-        """Return the blocks whose middle lies in this span."""
+        """Return the triangles whose middle lies in this span."""
         inside = (self.time_s >= start_s) & (self.time_s < stop_s)
         return SlowSeries(self.time_s[inside], self.percent[inside], self.share[inside])
 
@@ -81,7 +91,7 @@ class SlowSeries:
     @property
     def span(self) -> tuple[float, float]:
         """First and last instant covered, in seconds."""
-        return float(self.time_s[0]) - BLOCK_S / 2, float(self.time_s[-1]) + BLOCK_S / 2
+        return float(self.time_s[0]), float(self.time_s[-1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +139,7 @@ def steadiest(series: SlowSeries, length_s: float = STEADY_S) -> SlowSeries | No
 
     Slow means: averaged over 2 s. Only stretches that are usable for at least 98 % count.
     """
-    place = np.round(series.time_s / BLOCK_S - 0.5).astype(int)
+    place = np.round(series.time_s / BLOCK_S).astype(int)
     share, weighted = np.zeros(place[-1] + 1), np.zeros(place[-1] + 1)
     share[place], weighted[place] = series.share, series.share * series.percent
     share_to, weighted_to = (np.concatenate(([0.0], np.cumsum(row))) for row in (share, weighted))
@@ -179,7 +189,7 @@ def speed_results(
             _speed(bell_mean(calm), "bell-mean-30s/1", channel, nominal_hz, tape, card,
                    noise_per_hz, calm, conditions, doubts)
         )  # fmt: skip
-    results.append(_drift(series, whole, channel, conditions, doubts))
+    results.append(_drift(series, whole, channel, nominal_hz, noise_per_hz, conditions, doubts))
     return tuple(results)
 
 
@@ -199,6 +209,19 @@ def hiss_percent(noise_per_hz: float, length_s: float, tone_hz: float) -> float:
     *Fundamentals of Statistical Signal Processing* vol. 1, 1993, ch. 3; from memory, sure).
     """
     return 100 * math.sqrt(noise_per_hz / (4 * length_s**3)) / tone_hz
+
+
+def hiss_percent_per_min(noise_per_hz: float, length_s: float, tone_hz: float) -> float:
+    """Standard uncertainty that hiss alone gives the bell-weighted slope, in %/min.
+
+    Notes
+    -----
+    As `hiss_percent`, with the lever g(t) = w(t)·(t − T/2) / ∫w(t)·(t − T/2)² dt in place of the
+    weight. For the Hann weight ∫g′² dt = 1307/T⁵ (integrated by hand: numerator
+    2π²·(1/12 − 1/8π²) = 1.395, denominator (1/12 − 1/2π²)² = 0.001067).
+    """
+    per_s = math.sqrt(1307 * noise_per_hz / (8 * math.pi**2 * length_s**5))
+    return 60 * 100 * per_s / tone_hz
 
 
 def _speed(
@@ -246,11 +269,14 @@ def _drift(
     series: SlowSeries,
     whole: BellMean,
     channel: str,
+    nominal_hz: float,
+    noise_per_hz: float,
     conditions: dict[str, Condition],
     doubts: tuple[str, ...],
 ) -> Result:
     start_s, stop_s = series.span
     third = (stop_s - start_s) / 3
+    hiss = hiss_percent_per_min(noise_per_hz, stop_s - start_s, nominal_hz)
     parts = [
         bell_mean(series.between(start_s + k * third, start_s + (k + 1) * third + 1e-9)).percent
         for k in range(3)
@@ -259,6 +285,7 @@ def _drift(
         (
             Contribution("slow speed variation left in the slope", whole.u_percent_per_min,
                          "random", degrees_of_freedom=NEIGHBOUR_FREEDOM),
+            Contribution("hiss", hiss, "random"),
         )
     )  # fmt: skip
     return Result(
