@@ -7,7 +7,7 @@ can be tested.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, fields, replace
+from dataclasses import asdict, fields
 from typing import Any
 
 from runstrue.logbook.models import CaptureRecord, DeckRecord
@@ -19,7 +19,6 @@ from runstrue.report.paper import (
     Paper,
     Pass,
     Picture,
-    Reading,
     Stay,
     Way,
 )
@@ -33,7 +32,7 @@ from runstrue.report.select import (
     places_among,
     shown_captures,
 )
-from runstrue.report.tables import FOUND, LEFT, judged_row, peak_rows, reading_row, share_rows
+from runstrue.report.tables import FOUND, LEFT, judged_row, peak_rows, reading_rows, share_rows
 from runstrue.report.words import (
     MARKS,
     condition_words,
@@ -46,6 +45,8 @@ from runstrue.report.words import (
 )
 from runstrue.verdict.models import Outcome
 
+# Conditions that have a place of their own on the sheet.
+TOLD_ELSEWHERE = ("tape", "duration_s", "used_s")
 HASH_LENGTH = 12  # of 64 digits: enough to tell the captures of a bench apart
 
 
@@ -88,7 +89,7 @@ def paper_of(
                 (verdict.rule for row in on_sheet for verdict, _ in row.verdicts.values()), ""
             ),
             unread=[piece.words for piece in record.sheet.sheet.unread] if record.sheet else [],
-            readings=_readings(groups, several),
+            readings=reading_rows(groups, several),
             peaks=peak_rows(groups, several),
             pictures=[Picture(key, told) for key, told in pictures],
             passes=[_pass(capture) for capture in captures],
@@ -176,7 +177,9 @@ def _pass(capture: CaptureRecord) -> Pass:
         when=date_words(capture.made_at),
         where=", ".join(part for part in where if part),
         said=capture.summary or ", ".join(names),
-        conditions=condition_words(capture.conditions),
+        conditions=condition_words(
+            {key: said for key, said in capture.conditions.items() if key not in TOLD_ELSEWHERE}
+        ),
         kept=kept,
     )
 
@@ -231,18 +234,6 @@ def _tape_words(capture: CaptureRecord) -> str:
 def _ways(groups: Sequence[Group]) -> list[Way]:
     keys = dict.fromkeys(group.any().reading.result.method for group in groups)
     return [Way(*method_of(key)) for key in keys]
-
-
-def _readings(groups: Sequence[Group], several: bool) -> list[Reading]:
-    """Name quantity and method once for all channels and places that follow each other."""
-    rows: list[Reading] = []
-    named = ("", "")
-    for group in groups:
-        row = reading_row(group, several)
-        same = (row.name, row.how) == named
-        named = (row.name, row.how)
-        rows.append(replace(row, name="", how="") if same else row)
-    return rows
 
 
 def _doubts(captures: Sequence[CaptureRecord], several: bool) -> list[str]:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from runstrue.catalogue import KINDS
 from runstrue.logbook.models import Stage
 from runstrue.quantity import Budget, Quantity, number_text
 from runstrue.report.paper import Cell, Judged, Peak, Reading, Share
-from runstrue.report.select import Group, Judgement, Shown, place_words
+from runstrue.report.select import Group, Judgement, Place, Shown, place_words
 from runstrue.report.words import (
     MARKS,
     chance_words,
@@ -19,11 +20,12 @@ from runstrue.report.words import (
     table_of,
     within_of,
 )
+from runstrue.samples import CHANNEL_NAMES
 from runstrue.verdict.models import Verdict
 
 FOUND: Stage = "as found"
 LEFT: Stage = "as left"
-PEAKS_SHOWN = 10
+PEAKS_SHOWN = 8
 
 
 def judged_row(row: Judgement, several: bool, *, on_sheet: bool) -> Judged:
@@ -84,8 +86,42 @@ def _verdict_cell(judged: tuple[Verdict, Shown | None] | None) -> Cell:
     )
 
 
-def reading_row(group: Group, several: bool) -> Reading:
-    """Return one quantity as found and as left, with the change and what it means."""
+def reading_rows(groups: Sequence[Group], several: bool) -> list[Reading]:
+    """Return each quantity as found and as left, with the change and what it means.
+
+    Both channels hear one transport. Where there is a reading of both together, that is the
+    row, and left and right are told small inside it. Quantity and method are named once for
+    places that follow each other.
+    """
+    of_both = {_apart_from_channel(group) for group in groups if _channel(group) == "both"}
+    rows: list[Reading] = []
+    named = ("", "")
+    for group in groups:
+        key = _apart_from_channel(group)
+        if _channel(group) in CHANNEL_NAMES and key in of_both:
+            continue
+        sides = [
+            other
+            for other in groups
+            if _channel(other) in CHANNEL_NAMES and _apart_from_channel(other) == key
+        ]
+        row = _reading_row(group, sides if _channel(group) == "both" else [], several)
+        same = (row.name, row.how) == named
+        named = (row.name, row.how)
+        rows.append(replace(row, name="", how="") if same else row)
+    return rows
+
+
+def _channel(group: Group) -> str:
+    return group.any().reading.result.channel
+
+
+def _apart_from_channel(group: Group) -> tuple[str, str, Place, str]:
+    result = group.any().reading.result
+    return result.id, result.method, group.place, str(result.conditions.get("point", ""))
+
+
+def _reading_row(group: Group, sides: Sequence[Group], several: bool) -> Reading:
     result = group.any().reading.result
     change = group.change
     difference = change.difference if change else None
@@ -101,15 +137,15 @@ def reading_row(group: Group, several: bool) -> Reading:
         name=name_of(result.id),
         how=method_of(result.method)[0],
         where=where_of(group, several),
-        found=_reading_cell(group, FOUND),
-        left=_reading_cell(group, LEFT, "in between"),
+        found=_reading_cell(group, sides, FOUND),
+        left=_reading_cell(group, sides, LEFT, "in between"),
         change=text,
         within=within,
         sure=sure,
     )
 
 
-def _reading_cell(group: Group, *stages: Stage) -> Cell:
+def _reading_cell(group: Group, sides: Sequence[Group], *stages: Stage) -> Cell:
     """Show the latest reading of the first of these stages that has one, earlier ones below."""
     stage = next((stage for stage in stages if group.latest(stage)), None)
     if stage is None:
@@ -117,6 +153,12 @@ def _reading_cell(group: Group, *stages: Stage) -> Cell:
     *earlier, last = group.stages[stage]
     result = last.reading.result
     said = [f"{stage}:" if stage != stages[0] else "", range_of(result), table_of(result)]
+    alone = [
+        f"{side.reading.result.channel} {figure_of(side.reading.result.quantity, result.id)}"
+        for side in (other.latest(stage) for other in sides)
+        if side and side.reading.result.quantity
+    ]
+    said.append(", ".join(alone))
     before = [
         figure_of(one.reading.result.quantity, result.id)
         for one in earlier
@@ -166,17 +208,17 @@ def peak_rows(groups: Sequence[Group], several: bool) -> list[Peak]:
                     Peak(
                         ", ".join(part for part in (stage, place) if part),
                         _with_within(rate),
-                        _with_within(size, sign="±"),
+                        f"±{_with_within(size)}",
                         f"±{weighted} %",
                     )
                 )
     return rows
 
 
-def _with_within(quantity: Quantity, sign: str = "") -> str:
+def _with_within(quantity: Quantity) -> str:
     within = within_of(quantity)
-    figure = f"{sign}{quantity.value_text()} {quantity.unit}"
-    return f"{figure} (95 % within {within})" if within else figure
+    figure = f"{quantity.value_text()} {quantity.unit}"
+    return f"{figure} ({within})" if within else figure
 
 
 def share_rows(groups: Sequence[Group], several: bool) -> list[Share]:
@@ -193,7 +235,7 @@ def share_rows(groups: Sequence[Group], several: bool) -> list[Share]:
         result = shown.reading.result
         if result.quantity is None or not result.budget.contributions:
             continue
-        if result.channel in ("left", "right") and (result.id, result.method) in of_both:
+        if result.channel in CHANNEL_NAMES and (result.id, result.method) in of_both:
             continue  # made of the same parts as the reading of both together
         name = ", ".join(part for part in (name_of(result.id), where_of(group, several)) if part)
         rows.append(
@@ -208,11 +250,21 @@ def share_rows(groups: Sequence[Group], several: bool) -> list[Share]:
 
 
 def _parts(budget: Budget, quantity: Quantity) -> str:
-    return "; ".join(
+    """Print the parts that matter, largest first, and name the others.
+
+    A part below a tenth of u moves it by less than 0.5 % (root of the sum of squares).
+    """
+    parts = sorted(budget, key=lambda one: -one.u)
+    counting = [part for part in parts if part.u >= 0.1 * quantity.u]
+    said = [
         f"{part.name} {_two_figures(part.u)} {quantity.unit}, {part.kind}"
         + (f" ({part.source})" if part.source else "")
-        for part in sorted(budget, key=lambda one: -one.u)
-    )
+        for part in counting
+    ]
+    small = [part.name for part in parts if part not in counting]
+    if small:
+        said.append(f"below a tenth of u: {', '.join(small)}")
+    return "; ".join(said)
 
 
 def _two_figures(u: float) -> str:
