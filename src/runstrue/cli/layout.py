@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import textwrap
 import unicodedata
@@ -27,7 +28,7 @@ def wrapped(text: str, indent: str = "", first: str | None = None, width: int = 
         Of the first line, where it differs.
     """
     lines = textwrap.wrap(
-        text,
+        _NUMBER_AND_UNIT.sub("\u00a0", text),
         width,
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
@@ -124,6 +125,9 @@ def plainer(text: str) -> str:
     return text.encode(encoding, "replace").decode(encoding)
 
 
+_NUMBER_AND_UNIT = re.compile(
+    r"(?<=\d) (?=(?:%|′|(?:k?Hz|dBV?|ppm|mN·m|m?V|m?N|mm|cents|µs|ms|s|min|cm/s)\b))"
+)
 _PLAIN = {
     "−": "-", "±": "+/-", "≤": "<=", "≥": ">=", "≈": "~", "·": ".", "×": "x", "′": "'", "…": "...",
     "–": "-", "µ": "u", "√": "sqrt", "²": "2", "σ": "s", "\u00a0": " ",

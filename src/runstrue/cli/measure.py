@@ -156,7 +156,7 @@ def _measure(bench: Bench, asked: Asked) -> int:
             "used; at least two are needed; name all files of the reading.", err=True,
         )  # fmt: skip
     if not asked.as_json:
-        _show(done, combined, sheet is not None, wanted)
+        _show(done, combined, wanted if sheet is not None else None, plan)
     if keeper is not None:
         _keep(keeper, done, combined, plan, asked)
     if asked.figures is not None:
@@ -219,7 +219,9 @@ def _length_s(jobs: Sequence[Job]) -> float:
         return 0.0  # told when it is measured
 
 
-def _show(done: Sequence[Done], combined: Done | None, has_sheet: bool, wanted: Wanted) -> None:
+def _show(
+    done: Sequence[Done], combined: Done | None, wanted: Wanted | None, plan: TonePlan
+) -> None:
     from runstrue.cli.layout import out
     from runstrue.cli.show_many import summary_lines
     from runstrue.cli.show_measured import measured_lines
@@ -230,8 +232,8 @@ def _show(done: Sequence[Done], combined: Done | None, has_sheet: bool, wanted: 
     if shown is not None and shown.measured is not None:
         if len(done) > 1:
             out("")
-        verdicts = shown.verdicts if has_sheet else None
-        out(measured_lines(shown.measured, verdicts, wanted.unread))
+        verdicts, unread = (shown.verdicts, wanted.unread) if wanted else (None, ())
+        out(measured_lines(shown.measured, verdicts, unread, plan))
 
 
 def _keep(

@@ -12,7 +12,10 @@ from runstrue.quantity import Quantity, number_text
 from runstrue.report.words import figure_of, is_signed, name_of, within_of
 
 if TYPE_CHECKING:
+    from runstrue.measure.conditions import SoundCard
+    from runstrue.measure.tape_tone import TonePlan
     from runstrue.result import Measured, Result
+    from runstrue.stimulus.testtape import TestTape
     from runstrue.verdict.models import Verdict
 
 SPEED, SPEED_30_S, DRIFT = "bell-mean/1", "bell-mean-30s/1", "bell-slope/1"
@@ -23,7 +26,10 @@ ALMOST_ALL = 0.5
 
 
 def measured_lines(
-    measured: Measured, verdicts: Sequence[Verdict] | None, unread: Sequence[str] = ()
+    measured: Measured,
+    verdicts: Sequence[Verdict] | None,
+    unread: Sequence[str] = (),
+    plan: TonePlan | None = None,
 ) -> Iterator[str]:
     """Everything that a recording said, for a person.
 
@@ -34,6 +40,8 @@ def measured_lines(
         None where there is no sheet; then a standard is offered for comparison.
     unread : sequence of str
         Pieces of the sheet that were not understood.
+    plan : TonePlan, optional
+        For what the readings rest on.
     """
     yield from wrapped(measured.summary)
     yield ""
@@ -47,7 +55,9 @@ def measured_lines(
         yield from verdict_lines(verdicts, unread)
     yield from _doubt_lines(measured)
     yield ""
-    for line in wrapped(_rests_on(measured)):
+    for line in wrapped(
+        _rests_on(measured, plan.tape if plan else None, plan.card if plan else None)
+    ):
         yield faint(line)
 
 
@@ -225,15 +235,35 @@ def _doubt_lines(measured: Measured) -> Iterator[str]:
         yield from wrapped(doubt, "    ", first="  - ")
 
 
-def _rests_on(measured: Measured) -> str:
-    conditions = measured.conditions
+def _rests_on(measured: Measured, tape: TestTape | None, card: SoundCard | None) -> str:
+    """What the readings rest on, with the figures that were allowed for."""
     parts = []
-    tape = conditions.get("tape")
-    if tape:
-        parts.append(f"tape: {tape}")
-    if conditions.get("sound_card"):
-        parts.append(f"sound card: {conditions['sound_card']}")
-    hiss = conditions.get("tone_to_hiss_db")
+    if tape is not None:
+        parts.append(tape_words(tape))
+    if card is not None:
+        parts.append(_card_words(card))
+    hiss = measured.conditions.get("tone_to_hiss_db")
     if isinstance(hiss, float):
         parts.append(f"the tone stands {hiss:.0f} dB above the hiss")
-    return "Rests on " + "; ".join(parts) + "." if parts else ""
+    return "Rests on: " + "; ".join(parts) + "." if parts else ""
+
+
+def tape_words(tape: TestTape) -> str:
+    """Say how good a test tape is taken to be."""
+    from runstrue.stimulus.testtape import CAUTIOUS
+
+    if tape.speed_known_percent is None:
+        speed = f"speed within ±{tape.speed_tolerance_percent:g} %"
+    else:
+        known = Quantity(tape.speed_known_percent, "%", tape.speed_u_percent)
+        speed = f"speed off by {known.value_text(signed=True)} %, u {known.u:.2g} %"
+    figures = f"{speed}, flutter of its own ±{tape.own_flutter_percent:.2g} %"
+    if tape == CAUTIOUS:
+        return f"a tape that was not named ({figures}; runstrue tape new describes yours)"
+    batch = f", batch {tape.batch}" if tape.batch else ""
+    return f"{tape.name}{batch} ({figures})"
+
+
+def _card_words(card: SoundCard) -> str:
+    clock = Quantity(card.clock_ppm, "ppm", card.u_clock_ppm)
+    return f"{card.name} (clock {clock.value_text(signed=True)} ppm, u {clock.u:.2g} ppm)"

@@ -39,7 +39,7 @@ def verdict_lines(verdicts: Sequence[Verdict], unread: Sequence[str] = ()) -> It
         yield from wrapped(f"not understood: {'; '.join(unread)}", "    ", first="  ")
 
 
-def one_verdict(verdict: Verdict) -> Iterator[str]:
+def one_verdict(verdict: Verdict, *, notes: bool = True) -> Iterator[str]:
     """One limit: its words on the left, the outcome on the right, advice and notes below."""
     head, advice = outcome_and_advice(verdict)
     words = " ".join(verdict.limit.words.split())
@@ -54,7 +54,7 @@ def one_verdict(verdict: Verdict) -> Iterator[str]:
     yield from lines[1:]
     if advice:
         yield from wrapped(advice, indent)
-    for note in verdict.notes:
+    for note in verdict.notes if notes else ():
         for line in wrapped(note, indent):
             yield faint(line)
 

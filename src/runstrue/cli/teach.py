@@ -25,11 +25,6 @@ class ExampleGroup(click.Group):
         write_help(self.help, formatter)
 
 
-def group(short_help: str) -> dict[str, object]:
-    """Arguments that every group of commands is made with."""
-    return {"cls": ExampleGroup, "short_help": short_help, "invoke_without_command": True}
-
-
 def show_group_help(ctx: click.Context) -> None:
     """Print the help of a group that was called without a command."""
     if ctx.invoked_subcommand is None:
@@ -43,11 +38,13 @@ def write_help(text: str | None, formatter: click.HelpFormatter) -> None:
         with formatter.indentation():
             plain: list[str] = []
             for line in [*paragraph.splitlines(), "  "]:
-                if not line.startswith("  "):
+                example = line.startswith(("  ", "runstrue "))
+                if not example:
                     plain.append(line)
                     continue
                 if plain:
                     formatter.write_text(" ".join(plain))
                     plain = []
                 if line.strip():
-                    formatter.write(" " * formatter.current_indent + line + "\n")
+                    written = "  " + line.removeprefix("  ")
+                    formatter.write(" " * formatter.current_indent + written + "\n")
