@@ -118,11 +118,19 @@ def read_file() -> Callable[..., Reading]:
 
 
 @pytest.fixture(scope="session")
-def run() -> Callable[[Sequence[object]], bytes]:
-    """Return what runs a program from Debian and gives its standard output."""
+def run() -> Callable[..., bytes]:
+    """Return what runs a program from Debian and gives its standard output.
 
-    def runner(words: Sequence[object]) -> bytes:
-        done = subprocess.run([str(word) for word in words], capture_output=True, check=False)
+    Texts are split at blanks, so that a line reads as it would be typed; paths are not.
+    """
+
+    def runner(*parts: str | Path) -> bytes:
+        words = [
+            word
+            for part in parts
+            for word in (part.split() if isinstance(part, str) else [str(part)])
+        ]
+        done = subprocess.run(words, capture_output=True, check=False)
         assert done.returncode == 0, done.stderr.decode()
         return done.stdout
 

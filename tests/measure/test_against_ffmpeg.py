@@ -28,15 +28,15 @@ RATE_HZ = 96_000
 TWO_SIGMA_OF_SINE = 0.99692  # sin(0.475π): |sin| is above it for 5 % of the time
 
 
-def ffmpeg(source: str, filters: str, *out: object) -> list[object]:
-    return ["ffmpeg", "-v", "error", "-y", "-f", "lavfi", "-i", source, "-af", filters, *out]
+def ffmpeg(source: str, filters: str, form: str) -> str:
+    return f"ffmpeg -v error -y -f lavfi -i {source} -af {filters} {form}"
 
 
 def vibrato_delay_s(run: Run, flutter_hz: float, depth: float) -> NDArray[np.float64]:
     """Delay of `vibrato`, sample by sample, from the ramp that it lets through."""
     ramp = f"aevalsrc='n*1e-6':s={RATE_HZ}:d=12"
-    words = ffmpeg(ramp, f"vibrato=f={flutter_hz}:d={depth}", "-f", "f64le", "-c:a", "pcm_f64le")
-    late = np.frombuffer(run([*words, "-"])) / 1e-6
+    vibrato = f"vibrato=f={flutter_hz}:d={depth}"
+    late = np.frombuffer(run(ffmpeg(ramp, vibrato, "-f f64le -c:a pcm_f64le -"))) / 1e-6
     delay_s = (np.arange(late.size) - late) / RATE_HZ
     return delay_s[RATE_HZ // 10 :]  # the line fills first
 
@@ -64,7 +64,7 @@ def test_vibrato_is_read_back(
 
     path = tmp_path / "vibrato.wav"
     tone = f"aevalsrc='0.5*sin(2*PI*3150*t)':s={RATE_HZ}:d=64"
-    run(ffmpeg(tone, f"vibrato=f={flutter_hz}:d={depth}", "-c:a", "pcm_s24le", path))
+    run(ffmpeg(tone, f"vibrato=f={flutter_hz}:d={depth}", "-c:a pcm_s24le"), path)
     reading = read_file(path)
 
     # ffmpeg interpolates between samples along a straight line: at ω = 2π·3150/96000 that
@@ -101,8 +101,8 @@ def test_vibrato_is_read_back(
 def test_asetrate_is_a_speed(tmp_path: Path, run: Run, read_file: Run) -> None:
     path = tmp_path / "fast.flac"
     tone = "aevalsrc='0.5*sin(2*PI*3150*t)':s=48000:d=40"
-    bits = ("-sample_fmt", "s32", "-bits_per_raw_sample", "24")
-    run(ffmpeg(tone, "asetrate=48149,aresample=48000", *bits, path))
+    bits = "-sample_fmt s32 -bits_per_raw_sample 24"
+    run(ffmpeg(tone, "asetrate=48149,aresample=48000", bits), path)
     reading = read_file(path)
     # 48149 / 48000 − 1; the resampler counts in whole fractions, so the ratio is exact
     assert reading.value("speed.deviation") == pytest.approx(100 * 149 / 48_000, abs=1e-6)
@@ -116,7 +116,7 @@ def test_resampling_leaves_speed_and_flutter_alone(
     path = tmp_path / "other-rate.wav"
     # 0.1 % at 6.4 Hz: the phase swings by β = 3.15/6.4 rad
     tone = "aevalsrc='0.5*sin(2*PI*3150*t-3.15/6.4*cos(2*PI*6.4*t))':s=48000:d=40"
-    run(ffmpeg(tone, f"aresample={rate_hz}", "-c:a", "pcm_s24le", path))
+    run(ffmpeg(tone, f"aresample={rate_hz}", "-c:a pcm_s24le"), path)
     reading = read_file(path)
     assert abs(reading.value("speed.deviation")) < 1e-6
     line = reading.lines[0]
@@ -128,7 +128,7 @@ def test_resampling_leaves_speed_and_flutter_alone(
 
 def test_the_sine_source_reads_as_a_plain_tone(tmp_path: Path, run: Run, read_file: Run) -> None:
     path = tmp_path / "sine.flac"
-    run(ffmpeg("sine=frequency=3150:sample_rate=48000:duration=20", "anull", path))
+    run(ffmpeg("sine=frequency=3150:sample_rate=48000:duration=20", "anull", ""), path)
     reading = read_file(path)
     # 16 bits without dither at an amplitude of 1/8: rounding repeats with the tone and is
     # phase noise of at most half a step of 4096, 1.2e-4 rad, at its two ends

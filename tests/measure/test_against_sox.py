@@ -20,23 +20,23 @@ RESIDUAL_PERCENT = 0.0003
 
 
 @pytest.mark.parametrize(
-    ("name", "rate_hz", "bits"),
+    ("name", "form"),
     [
-        ("tone.wav", 8000, ("-b", "24")),
-        ("tone.wav", 22_050, ("-b", "24")),
-        ("tone.wav", 44_100, ("-b", "16")),
-        ("tone.wav", 48_000, ("-e", "floating-point", "-b", "32")),
-        ("tone.wav", 192_000, ("-b", "24")),
-        ("tone.flac", 48_000, ("-b", "24")),
-        ("tone.flac", 96_000, ("-b", "16")),
-        ("tone.aiff", 44_100, ("-b", "24")),
+        ("tone.wav", "-r 8000 -b 24"),
+        ("tone.wav", "-r 22050 -b 24"),
+        ("tone.wav", "-r 44100 -b 16"),
+        ("tone.wav", "-r 48000 -e floating-point -b 32"),
+        ("tone.wav", "-r 192000 -b 24"),
+        ("tone.flac", "-r 48000 -b 24"),
+        ("tone.flac", "-r 96000 -b 16"),
+        ("tone.aiff", "-r 44100 -b 24"),
     ],
 )
 def test_a_plain_tone_reads_no_speed_error_and_no_flutter(
-    tmp_path: Path, run: Read, read_file: Read, name: str, rate_hz: int, bits: tuple[str, ...]
+    tmp_path: Path, run: Read, read_file: Read, name: str, form: str
 ) -> None:
     path = tmp_path / name
-    run(["sox", "-n", "-r", rate_hz, *bits, path, "synth", 16, "sine", 3150, "gain", -6])
+    run(f"sox -n {form}", path, "synth 16 sine 3150 gain -6")
     reading = read_file(path)
     # rounding to 16 bits, dithered: about 87 dB below the tone, so that what it adds
     # (√(N₀·B³/3C), FM noise law) stays below 2·10⁻⁵ % up to 200 Hz
@@ -51,7 +51,7 @@ def test_a_lossy_file_keeps_its_speed_and_says_that_it_is_lossy(
     tmp_path: Path, run: Read, read_file: Read
 ) -> None:
     path = tmp_path / "tone.ogg"
-    run(["sox", "-n", "-r", 48_000, path, "synth", 16, "sine", 3150, "gain", -6])
+    run("sox -n -r 48000", path, "synth 16 sine 3150 gain -6")
     reading = read_file(path)
     # Coding noise 24 dB below the tone turns its phase by at most 0.063 rad. The mean under a
     # Hann weight w over T is off by at most 0.063·∫|w'|dt / 2π = 0.063·4/T / 2π.
@@ -66,8 +66,9 @@ def test_sox_speed_is_read_back(
 ) -> None:
     path = tmp_path / name
     run(
-        ["sox", "-n", "-r", 48_000, "-b", 24, path]
-        + ["synth", 40, "sine", 3150, "gain", -6, "speed", factor, "rate", "-v", 48_000]
+        "sox -n -r 48000 -b 24",
+        path,
+        f"synth 40 sine 3150 gain -6 speed {factor} rate -v 48000",
     )
     reading = read_file(path)
     for method in ("bell-mean/1", "bell-mean-30s/1"):
@@ -83,10 +84,7 @@ def test_sox_speed_is_read_back(
 
 def test_a_level_that_trembles_reads_no_flutter(tmp_path: Path, run: Read, read_file: Read) -> None:
     path = tmp_path / "trembling.wav"
-    run(
-        ["sox", "-n", "-r", 48_000, "-b", 24, path]
-        + ["synth", 20, "sine", 3150, "gain", -6, "tremolo", 6.4, 50]
-    )
+    run("sox -n -r 48000 -b 24", path, "synth 20 sine 3150 gain -6 tremolo 6.4 50")
     reading = read_file(path)
     assert abs(reading.value("speed.deviation")) < 1e-6
     assert reading.value("flutter.weighted_peak") <= RESIDUAL_PERCENT
@@ -96,14 +94,14 @@ def test_silence_and_noise_around_the_tone_are_left_out(
     tmp_path: Path, run: Read, read_file: Read
 ) -> None:
     noise, tone, path = tmp_path / "noise.wav", tmp_path / "tone.wav", tmp_path / "tape.flac"
-    form = ["-r", 48_000, "-c", 2, "-b", 24]
-    run(["sox", "-n", *form, noise, "synth", 4, "brownnoise", "gain", -12])
+    form = "-r 48000 -c 2 -b 24"
+    run(f"sox -n {form}", noise, "synth 4 brownnoise gain -12")
     run(
-        ["sox", "-n", *form, tone]
-        + ["synth", 30, "sine", 3150, "gain", -6, "speed", 1.0031, "rate", "-v", 48_000]
-        + ["pad", 3, 2]
+        f"sox -n {form}",
+        tone,
+        "synth 30 sine 3150 gain -6 speed 1.0031 rate -v 48000 pad 3 2",
     )
-    run(["sox", noise, tone, noise, path])
+    run("sox", noise, tone, noise, path)
     reading = read_file(path)
     assert reading.value("speed.deviation") == pytest.approx(0.31, abs=1e-6)
     assert reading.value("flutter.weighted_peak") <= RESIDUAL_PERCENT
