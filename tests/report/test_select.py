@@ -10,9 +10,11 @@ from types import ModuleType
 import msgspec
 import pytest
 
-from runstrue.logbook.models import DeckRecord, SheetEntry, Visit
+from runstrue.logbook.models import CaptureRecord, DeckRecord, SheetEntry, Visit
+from runstrue.quantity import Quantity
 from runstrue.report.context import paper_of
 from runstrue.report.select import groups_of, judgements_of, shown_captures
+from runstrue.result import Result
 from runstrue.verdict.models import Limit, Sheet
 
 
@@ -109,3 +111,25 @@ def test_the_summary_counts_what_the_tables_show(whole_record: DeckRecord) -> No
         "As left, of 3 figures of the sheet that were judged: 2 met, 1 too close to call.",
         "1 figure of the sheet was not measured.",
     ]
+
+
+def test_left_and_right_are_told_inside_the_row_of_both(invented: ModuleType) -> None:
+    both = Quantity(0.147, "%", 0.012)
+
+    def capture(left: float, right: float) -> CaptureRecord:
+        results = [("both", both), ("left", Quantity(left, "%", 0.012)),
+                   ("right", Quantity(right, "%", 0.012))]  # fmt: skip
+        readings = tuple(
+            invented.reading(n, Result("flutter.weighted_peak", "two-sigma/1", channel, quantity))
+            for n, (channel, quantity) in enumerate(results)
+        )
+        first: CaptureRecord = invented.tone_capture(1, "as found", 0.9, 0.1)
+        return msgspec.structs.replace(first, readings=readings, verdicts=())
+
+    def more(left: float, right: float) -> str:
+        (row,) = paper_of(invented.record_of((capture(left, right),))).readings
+        assert row.found.figure.replace("\u00a0", " ") == "±0.147 %"
+        return row.found.more.replace("\u00a0", " ")
+
+    assert more(0.144, 0.151) == "left ±0.144 %, right ±0.151 %"
+    assert more(0.1472, 0.1468) == "left and right the same"

@@ -90,7 +90,6 @@ def draw_change(rows: Sequence[Row], caption: Caption, *, shape: Shape = "page")
     """
     rows = [row for row in rows if row.points]
     shown, more = rows[: MOST_ROWS[shape]], max(0, len(rows) - MOST_ROWS[shape])
-    font = SIZES[shape].font
     height = 1.0 + 0.62 * max(1, len(shown))
     with drawing("Readings against the sheet", shape, caption, height=height) as figure:
         if not shown:
@@ -109,13 +108,14 @@ def draw_change(rows: Sequence[Row], caption: Caption, *, shape: Shape = "page")
             borderpad=0, handlelength=2.4, columnspacing=1.6,
         )  # fmt: skip
         for index, row in enumerate(shown, start=1):
-            _draw_row(figure, grid[index, 0], grid[index, 1], row, font)
+            _draw_row(figure, grid[index, 0], grid[index, 1], row, shape)
         return figure
 
 
 def _draw_row(
-    figure: Figure | SubFigure, left: SubplotSpec, right: SubplotSpec, row: Row, font: float
+    figure: Figure | SubFigure, left: SubplotSpec, right: SubplotSpec, row: Row, shape: Shape
 ) -> None:
+    font = SIZES[shape].font
     label = figure.add_subplot(left)
     label.set_axis_off()
     name = _wrapped(row.name, 30)
@@ -135,7 +135,7 @@ def _draw_row(
             marker=pen.marker, markersize=0.7 * font, zorder=4, linestyle="none",
             markerfacecolor=pen.line if pen.filled else "white", markeredgewidth=0.14 * font,
         )  # fmt: skip
-        _write_value(axes, row, point, place, font)
+        _write_value(axes, row, point, place, shape)
     axes.set_yticks([])
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
@@ -145,20 +145,37 @@ def _draw_row(
     axes.tick_params(axis="x", labelsize=0.85 * font, length=0.25 * font, pad=0.15 * font)
 
 
-def _write_value(axes: Axes, row: Row, point: Point, place: int, font: float) -> None:
-    """Write the figure beside its bar, on the side where there is room."""
-    low, high = axes.get_xlim()
+def _write_value(axes: Axes, row: Row, point: Point, place: int, shape: Shape) -> None:
+    """Write the figure beside its bar, on the side where it crosses no limit and has room."""
+    font = SIZES[shape].font
     half = point.quantity.expanded()
-    right = point.quantity.value + half
-    room_right = (high - right) / (high - low)
     sign = "±" if row.plus_minus else ""
     words = f"{sign}{point.quantity.value_text(signed=row.signed)} {row.unit}"
-    at, shift, side = (right, 0.6, "left") if room_right > 0.2 else (
-        point.quantity.value - half, -0.6, "right")  # fmt: skip
-    haloed(axes.annotate(
-        words, (at, place), (shift * font, 0), textcoords="offset points", ha=side,
-        va="center", fontsize=0.9 * font, color=INK, zorder=6,
-    ))  # fmt: skip
+    low, high = axes.get_xlim()
+    # Letters are about 0.6 of their size wide; the axes take about 0.68 of the picture.
+    wide = (len(words) + 1) * 0.6 * 0.9 * font / 72 / (0.68 * SIZES[shape].width) * (high - low)
+    left, right = point.quantity.value - half, point.quantity.value + half
+    sides = ((right, right, right + wide, "left"), (left, left - wide, left, "right"))
+    bounds = [bound for bound in (row.limit_low, row.limit_high) if bound is not None]
+
+    def badness(side: tuple[float, float, float, str]) -> tuple[bool, bool]:
+        _, first, last, _ = side
+        return (first < low or last > high, any(first <= bound <= last for bound in bounds))
+
+    at, _, _, align = min(sides, key=badness)
+    haloed(
+        axes.annotate(
+            words,
+            (at, place),
+            (0.6 * font if align == "left" else -0.6 * font, 0),
+            textcoords="offset points",
+            ha=align,
+            va="center",
+            fontsize=0.9 * font,
+            color=INK,
+            zorder=6,
+        )
+    )
 
 
 def _allowed(axes: Axes, row: Row, font: float) -> None:
@@ -186,8 +203,8 @@ def _range(row: Row) -> tuple[float, float]:
         ends.append(0.0)
     low, high = min(ends), max(ends)
     span = (high - low) or abs(high) or 1.0
-    start = 0.0 if row.zero and low >= 0 else low - 0.08 * span
-    return start, high + 0.3 * span
+    start = 0.0 if row.zero and low >= 0 else low - 0.25 * span
+    return start, high + 0.25 * span
 
 
 def _handles(rows: Sequence[Row], more: int) -> list[Artist]:

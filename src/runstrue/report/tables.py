@@ -20,6 +20,7 @@ from runstrue.report.words import (
     table_of,
     within_of,
 )
+from runstrue.result import Result
 from runstrue.samples import CHANNEL_NAMES
 from runstrue.verdict.models import Verdict
 
@@ -153,12 +154,7 @@ def _reading_cell(group: Group, sides: Sequence[Group], *stages: Stage) -> Cell:
     *earlier, last = group.stages[stage]
     result = last.reading.result
     said = [f"{stage}:" if stage != stages[0] else "", range_of(result), table_of(result)]
-    alone = [
-        f"{side.reading.result.channel} {figure_of(side.reading.result.quantity, result.id)}"
-        for side in (other.latest(stage) for other in sides)
-        if side and side.reading.result.quantity
-    ]
-    said.append(", ".join(alone))
+    said.append(_sides_words([other.latest(stage) for other in sides], result))
     before = [
         figure_of(one.reading.result.quantity, result.id)
         for one in earlier
@@ -173,6 +169,19 @@ def _reading_cell(group: Group, sides: Sequence[Group], *stages: Stage) -> Cell:
     return Cell(
         figure=figure_of(quantity, result.id), within=within_of(quantity), more=joined(said)
     )
+
+
+def _sides_words(sides: Sequence[Shown | None], both: Result) -> str:
+    """Tell left and right in a few words, fewest where they print like both together."""
+    alone = {
+        side.reading.result.channel: figure_of(side.reading.result.quantity, both.id)
+        for side in sides
+        if side is not None and side.reading.result.quantity is not None
+    }
+    together = figure_of(both.quantity, both.id) if both.quantity else ""
+    if len(alone) > 1 and set(alone.values()) == {together}:
+        return f"{' and '.join(alone)} the same"
+    return ", ".join(f"{channel}\u00a0{figure}" for channel, figure in alone.items())
 
 
 def where_of(group: Group, several: bool) -> str:
