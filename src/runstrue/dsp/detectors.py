@@ -54,6 +54,8 @@ class Detectors:
     stretch_samples : int
         Samples in each stretch at first, at least 1; it doubles whenever the record has
         filled 32 stretches.
+    thresholds : bool
+        Whether two-sigma will be asked for; the sums alone need next to no memory.
 
     Raises
     ------
@@ -76,7 +78,7 @@ class Detectors:
     (0.997, 0.707, 0.707)
     """
 
-    def __init__(self, stretch_samples: int) -> None:
+    def __init__(self, stretch_samples: int, *, thresholds: bool = True) -> None:
         if stretch_samples < 1:
             raise InputError(
                 f"Stretches of {stretch_samples} samples were asked for", "at least 1 is needed"
@@ -84,9 +86,9 @@ class Detectors:
         self.stretch_samples = stretch_samples
         self._stretches: list[_Stretch] = []
         self._open = _Stretch()
-        self._counts = np.zeros(_OCTAVES << FINE_BITS, dtype=np.uint32)
+        self._counts = np.zeros(_OCTAVES << FINE_BITS if thresholds else 0, dtype=np.uint32)
         self._counts_before = self._counts.copy()
-        self._exact: list[NDArray[np.float64]] | None = []
+        self._exact: list[NDArray[np.float64]] | None = [] if thresholds else None
 
     @property
     def samples(self) -> int:
@@ -135,7 +137,8 @@ class Detectors:
             self._open.samples += len(part)
             self._open.sum_of_squares += float(np.dot(part, part))
             self._open.sum_of_sizes += float(np.sum(part))
-            np.add.at(self._counts, _bin_of(part), np.uint32(1))
+            if self._counts.size:
+                np.add.at(self._counts, _bin_of(part), np.uint32(1))
 
     def two_sigma(self, leave_out: int | None = None) -> float:
         """Threshold in % that the size exceeds for 5 % of the time.
@@ -151,6 +154,8 @@ class Detectors:
             When nothing is left to read.
         """
         kept = self._kept(leave_out)
+        if not self._counts.size:
+            raise InputError("Two-sigma was asked of sums", "detectors with thresholds are needed")
         if self._exact is not None:
             sizes = np.concatenate(self._exact)
             if leave_out is not None:
@@ -193,8 +198,9 @@ class Detectors:
 
     def _close(self) -> None:
         """Put the full open stretch with the others, and join pairs when there are too many."""
-        self._open.counts = self._open_counts()
-        np.copyto(self._counts_before, self._counts)
+        if self._counts.size:
+            self._open.counts = self._open_counts()
+            np.copyto(self._counts_before, self._counts)
         self._stretches.append(self._open)
         self._open = _Stretch()
         if len(self._stretches) == MOST_STRETCHES:

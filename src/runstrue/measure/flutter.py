@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 BRIDGED_S = 0.1  # a shorter loss does not restart the filters
-CHUNK = 1 << 18
+CHUNK = 1 << 15  # pieces that stay in the processor's cache
 FLAT_LOW_HZ = 0.5
 WOW_LOW_HZ, WOW_FLUTTER_HZ = 0.1, 10.0
 """IEC 60386 (JIS C 5569-1991 2.1, 2.2): wow from 0.1 to 10 Hz, flutter above 10 Hz."""
@@ -213,7 +213,7 @@ class _Band:
         self._filter = band_filter
         self._finer = Finer() if peaks else None
         points = self._finer.factor if self._finer else 1
-        self.detectors = Detectors(stretch * points)
+        self.detectors = Detectors(stretch * points, thresholds=peaks)
         self.histogram = _Histogram()
         self._owed = np.zeros(0, dtype=np.bool_)
         self._kept: list[Array] = []
