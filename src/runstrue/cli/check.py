@@ -26,9 +26,12 @@ def check(ctx: click.Context) -> int:
     kept = sum(1 for capture in captures if capture.sha256)
     for finding in findings:
         click.echo(finding, err=True)
-    what = f"{len(decks)} decks, {len(captures)} captures, {kept} recordings"
+    what = ", ".join(
+        f"{number} {word}{'' if number == 1 else 's'}"
+        for number, word in ((len(decks), "deck"), (len(captures), "capture"), (kept, "recording"))
+    )
     if findings:
-        out(wrapped(f"{what}: {len(findings)} things are wrong. Nothing was changed."))
+        out(wrapped(f"{what}: {len(findings)} findings. Nothing was changed."))
         return 1
     out(wrapped(f"{what}: all whole. The logbook is in '{bench.folder}'."))
     return 0

@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from runstrue.catalogue import KINDS
 from runstrue.cli.bench import Bench, bench_option
 from runstrue.cli.teach import ExampleCommand
 from runstrue.errors import LogbookError
 
 if TYPE_CHECKING:
-    from runstrue.logbook.models import Change, Deck, DeckRecord, ReadingRecord
+    from runstrue.logbook.models import Change, Deck, DeckRecord
 
-WIDTHS, ALIGNED = (22, 13, 13, 13, 10), "<>>>>"
+WIDTHS, ALIGNED = (23, 8, 8, 17, 15), "<>>><"
 FAMILY = "wow and flutter"
 COLOURS = {"better": "green", "worse": "red"}
 
@@ -52,19 +53,17 @@ def change_lines(record: DeckRecord, *, channels: bool = False) -> Iterator[str]
     title = deck.name if deck.title in ("", deck.name) else f"{deck.name} ({deck.title})"
     yield from wrapped(f"{title}, as found against as left")
     shown = [change for change in record.changes if channels or change.channel not in _ALONE]
-    if not shown:
-        shown = list(record.changes)
-    place = None
-    for change in _speed_once(shown):
-        here = _place_words(change, several=_several(shown))
-        if here != place:
-            place = here
-            yield ""
-            if here:
-                yield bold(here[0].upper() + here[1:])
-            heading = ["", "as found", "as left", "change", "95 %"]
-            yield bold(columns(heading, WIDTHS, ALIGNED))
-        yield from _rows(change, channels=channels)
+    shown = _speed_once(shown or list(record.changes))
+    for heading, changes in _sections(shown):
+        yield ""
+        yield bold(heading)
+        yield bold(columns(["", "found", "left", "change, 95 %", ""], WIDTHS, ALIGNED))
+        flutter = False
+        for change in changes:
+            if change.id.startswith("flutter.") and not flutter:
+                flutter = True
+                yield f"{FAMILY}, %"
+            yield from _rows(change, channels=channels)
     yield ""
     yield from wrapped(
         "Clearly: at least 99 % sure of the direction; probably: at least 95 %. What both "
@@ -73,6 +72,21 @@ def change_lines(record: DeckRecord, *, channels: bool = False) -> Iterator[str]
 
 
 _ALONE = ("left", "right")
+NO_CHANGE = "no change that can be told from chance"
+
+
+def _sections(changes: Sequence[Change]) -> Iterator[tuple[str, list[Change]]]:
+    """Part what was recorded, place by place, from what was read off instruments."""
+    typed = [change for change in changes if change.method.startswith("typed/")]
+    places: dict[Place, list[Change]] = {}
+    for change in changes:
+        if change not in typed:
+            places.setdefault(_place(change), []).append(change)
+    for place, there in places.items():
+        words = _place_words(place)
+        yield (words[0].upper() + words[1:] if words else "From recordings"), there
+    if typed:
+        yield "Read off instruments", typed
 
 
 def _speed_once(changes: Sequence[Change]) -> list[Change]:
@@ -86,58 +100,63 @@ def _speed_once(changes: Sequence[Change]) -> list[Change]:
 
 
 def _rows(change: Change, *, channels: bool) -> Iterator[str]:
-    from runstrue.cli.layout import columns, tinted, wrapped
+    from runstrue.cli.layout import columns, shown_width, tinted, wrapped
     from runstrue.quantity import number_text
-    from runstrue.report.words import name_of
+    from runstrue.report.words import is_signed
 
-    name = name_of(change.id).removeprefix(FAMILY + ", ")
-    if change.point:
-        name = f"{name} {change.point}"
-    if channels and change.channel:
-        name = f"{name}, {change.channel}"
+    name = _name(change, channels=channels)
     difference = change.difference
-    if difference is None:
-        yield from wrapped(f"{name}: {change.words}", "  ", first="")
+    found = change.found[-1].result.quantity if change.found else None
+    left = change.left[-1].result.quantity if change.left else None
+    if difference is None or found is None or left is None:
+        yield from wrapped(f"{name}: {change.words}", "    ", first="")
         return
     moved = difference.quantity
     decimals = moved.decimals()
-    unit = moved.unit
+    signed = is_signed(KINDS.get(change.id))
+    words = "no clear change" if change.words == NO_CHANGE else change.words
+    colour = next((tint for word, tint in COLOURS.items() if word in words), "")
     cells = [
         name,
-        _figure(change.found[-1]),
-        _figure(change.left[-1]),
-        f"{number_text(moved.value, decimals, signed=True)} {unit}",
+        number_text(found.value, decimals, signed=signed),
+        number_text(left.value, decimals, signed=signed),
+        f"{number_text(moved.value, decimals, signed=True)} "
         f"±{number_text(moved.expanded(), decimals)}",
+        tinted(words, colour) if colour else words,
     ]
-    if len(name) > WIDTHS[0]:
+    if shown_width(name) > WIDTHS[0]:
         yield name
         cells[0] = ""
     yield columns(cells, WIDTHS, ALIGNED)
-    colour = next((tint for word, tint in COLOURS.items() if word in change.words), "")
-    yield "    " + (tinted(change.words, colour) if colour else change.words)
 
 
-def _figure(reading: ReadingRecord) -> str:
-    from runstrue.report.words import figure_of
+def _name(change: Change, *, channels: bool) -> str:
+    """Name a row, with its unit unless the heading above says it."""
+    from runstrue.report.words import name_of
 
-    quantity = reading.result.quantity
-    return figure_of(quantity, reading.result.id) if quantity else "no figure"
+    name = name_of(change.id)
+    parts = [change.point] if change.point else []
+    if channels and change.channel:
+        parts.append(change.channel)
+    if change.id.startswith("flutter."):
+        return ", ".join(["  " + name.removeprefix(FAMILY + ", "), *parts])
+    unit = KINDS[change.id].unit if change.id in KINDS else ""
+    return ", ".join([name, *parts, unit]).rstrip(", ")
 
 
-def _place(change: Change) -> tuple[str, str, str, float | None, str]:
+Place = tuple[str, str, str, float | None, str]
+
+
+def _place(change: Change) -> Place:
     return (
         change.well, change.side, change.direction, change.speed_cm_s, change.noise_reduction
     )  # fmt: skip
 
 
-def _several(changes: Sequence[Change]) -> bool:
-    return len({_place(change) for change in changes}) > 1
-
-
-def _place_words(change: Change, *, several: bool) -> str:
+def _place_words(place: Place) -> str:
     from runstrue.report.select import place_words
 
-    return (place_words(_place(change)) or "no place named") if several else ""
+    return place_words(place)
 
 
 def _nothing_to_compare(record: DeckRecord) -> LogbookError:

@@ -245,7 +245,7 @@ def _deck_lines(deck: Deck) -> Iterator[str]:
 
 def _record_lines(record: DeckRecord) -> Iterator[str]:
     from runstrue.cli.layout import bold, wrapped
-    from runstrue.report.words import date_words, figure_of
+    from runstrue.report.words import figure_of, span_words
 
     yield from _deck_lines(record.deck)
     if record.sheet is not None:
@@ -261,8 +261,8 @@ def _record_lines(record: DeckRecord) -> Iterator[str]:
         if visit is None:
             yield bold("Without a visit")
         else:
-            until = f" to {date_words(visit.ended_at)}" if visit.ended_at else ", still here"
-            yield bold(f"Visit of {date_words(visit.begun_at)}{until}")
+            days = span_words([stamp for stamp in (visit.begun_at, visit.ended_at) if stamp])
+            yield bold(f"Visit of {days}" + ("" if visit.ended_at else ", still here"))
             for label, text in (("came for", visit.reason), ("done", visit.notes)):
                 if text:
                     yield from wrapped(text, " " * 12, first=f"  {label:<10}")

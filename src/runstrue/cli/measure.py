@@ -185,7 +185,7 @@ def _listen(jobs: Sequence[Job], plan: TonePlan, judging: Judging, asked: Asked)
     else:
         ticker = Ticker(jobs[0].path.name if jobs else "", _length_s(jobs))
     if several and not asked.as_json:
-        out(heading())
+        out(heading(judged=bool(judging.limits)))
     done: list[Done] = []
     with ticker:
         progress = None if several else ticker.at

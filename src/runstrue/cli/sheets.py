@@ -75,12 +75,10 @@ def _limit_lines(limit: Limit) -> Iterator[str]:
     names = [name_of(quantity_id) for quantity_id in limit.ids]
     plus_minus = limit.unit == "%" and limit.ids[0].endswith("_peak")
     bound = limit.bound_text(plus_minus=plus_minus) or "no figure"
-    if limit.unit == "mN·m" and not plus_minus:  # shown as short as a dial is read
-        bound = " to ".join(
-            plain_value(value) for value in (limit.low, limit.high) if value is not None
-        )
-        sign = "" if None not in (limit.low, limit.high) else "≥ " if limit.high is None else "≤ "
-        bound = f"{sign}{bound} {limit.unit}" if bound else "no bound"
+    if limit.unit in ("mN·m", "N") and limit.has_bound:  # converted: shown as short as a dial is
+        ends = [plain_value(value) for value in (limit.low, limit.high) if value is not None]
+        sign = "" if len(ends) == 2 else "≥ " if limit.high is None else "≤ "
+        bound = f"{sign}{' to '.join(ends)} {limit.unit}"
     indent = " " * 15
     joined = " or ".join(names)
     yield from wrapped(joined, indent, first=f"  {'means':<13}")

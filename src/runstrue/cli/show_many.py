@@ -15,13 +15,19 @@ if TYPE_CHECKING:
     from runstrue.cli.measured import Done
     from runstrue.result import Measured, Result
 
-NAME = 26
-WIDTHS, ALIGNED = (NAME, 10, 10, 10, 10, 3), "<>>>><"
+NAME = 24
+WIDTHS, ALIGNED = (NAME, 10, 10, 10, 10, 5), "<>>>><"
 
 
-def heading() -> str:
-    """Line above the lines."""
-    return bold(columns(["recording", "speed", "95 %", "flutter", "95 %", ""], WIDTHS, ALIGNED))
+def heading(*, judged: bool) -> str:
+    """Line above the lines; `judged` where there is a sheet."""
+    return bold(
+        columns(
+            ["recording", "speed", "95 %", "flutter", "95 %", "sheet" if judged else ""],
+            WIDTHS,
+            ALIGNED,
+        )
+    )
 
 
 def one_line(done: Done) -> str:
@@ -85,7 +91,9 @@ def summary_lines(done: Sequence[Done]) -> Iterator[str]:
                 words = " ".join(verdict.limit.words.split())
                 counts.setdefault(words, Counter())[verdict.outcome] += 1
     for words, outcomes in counts.items():
-        told = ", ".join(f"{outcome}: {count}" for outcome, count in outcomes.items())
+        told = ", ".join(
+            f"{sign_of(outcome)} {outcome}: {count}" for outcome, count in outcomes.items()
+        )
         yield from wrapped(f"{words}: {told}", "    ", first="  ")
     doubtful = sum(1 for one in good if one.measured and one.measured.doubts)
     if doubtful:
@@ -125,13 +133,16 @@ def _span(name: str, results: Sequence[Result | None]) -> str:
 
 def _marks(done: Done) -> str:
     """One sign a limit: yes, no, nearly, or not comparable."""
+    return "".join(
+        sign_of(verdict.outcome) for verdict in done.verdicts if verdict.reason != "not measured"
+    )
+
+
+def sign_of(outcome: str) -> str:
+    """Return the sign of an outcome, or a letter where the terminal lacks it."""
     from runstrue.cli.layout import can_print
 
-    signs = {"meets": "✔", "does not meet": "✘", "too close to call": "≈"}
-    plain = {"meets": "y", "does not meet": "n", "too close to call": "~"}
-    chosen = signs if can_print("✔✘≈") else plain
-    return "".join(
-        chosen.get(verdict.outcome, "–" if chosen is signs else "-")
-        for verdict in done.verdicts
-        if verdict.reason != "not measured"
-    )
+    if can_print("✔✘≈–"):
+        signs = {"meets": "✔", "does not meet": "✘", "too close to call": "≈"}
+        return signs.get(outcome, "–")
+    return {"meets": "y", "does not meet": "n", "too close to call": "~"}.get(outcome, "-")

@@ -126,7 +126,8 @@ def _reading_lines(measured: Measured) -> Iterator[str]:
     if mostly:
         yield from _note(f"uncertain mostly by the {mostly}")
     needle = next((one.spread for one in flutter if one.id == "flutter.indicated_peak"), None)
-    if needle is not None:
+    several = "starts" in flutter[0].conditions  # then the range is that of the starts
+    if needle is not None and not several:
         yield ""
         yield from wrapped(
             f"A needle would have wandered between {needle.low:.2g} and {needle.high:.2g} %; the "
@@ -226,8 +227,17 @@ def _starts_words(result: Result) -> str:
 
 def _doubt_lines(measured: Measured) -> Iterator[str]:
     doubts = list(measured.doubts)
+    undecided = [one for one in measured.results if one.conditions.get("tone_undecided")]
+    if undecided:
+        tones = sorted({float(one.conditions["tone_hz"]) for one in undecided})
+        doubts.insert(0, (
+            f"The tone is not decided ({undecided[0].conditions.get('tone_reason', '')}), so both "
+            "speeds are shown and neither is judged: "
+            + " or ".join(f"--tone {tone:g}" for tone in tones) + " settles it."
+        ))  # fmt: skip
     for result in measured.results:
-        doubts += result.doubts
+        if result not in undecided:
+            doubts += result.doubts
     for number, doubt in enumerate(dict.fromkeys(doubts)):
         if number == 0:
             yield ""
@@ -265,5 +275,9 @@ def tape_words(tape: TestTape) -> str:
 
 
 def _card_words(card: SoundCard) -> str:
+    from runstrue.measure.conditions import DEFAULT_CLOCK_TOLERANCE_PPM, SoundCard
+
+    if card == SoundCard():
+        return f"any sound card (clock within ±{DEFAULT_CLOCK_TOLERANCE_PPM:g} ppm)"
     clock = Quantity(card.clock_ppm, "ppm", card.u_clock_ppm)
     return f"{card.name} (clock {clock.value_text(signed=True)} ppm, u {clock.u:.2g} ppm)"

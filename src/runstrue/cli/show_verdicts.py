@@ -74,7 +74,7 @@ def comparison_lines(measured: Measured) -> Iterator[str]:
 
     verdicts = judge(for_comparison(()), measured.results)
     told = [
-        f"{verdict.limit.words}: {outcome_and_advice(verdict)[0]}"
+        f"{verdict.limit.words}: {_short_outcome(verdict)}"
         for verdict in verdicts
         if verdict.reason != "not measured"
     ]
@@ -82,6 +82,11 @@ def comparison_lines(measured: Measured) -> Iterator[str]:
     yield bold("No sheet was named") + ' (--sheet "Wow and flutter 0.14 % DIN")'
     if told:
         yield from wrapped(f"For comparison, {DIN_45500}: {'; '.join(told)}.", "  ")
+
+
+def _short_outcome(verdict: Verdict) -> str:
+    head = outcome_and_advice(verdict)[0]
+    return head if verdict.chance is not None else head.partition(":")[0]
 
 
 def _coloured(line: str, outcome: Outcome) -> str:
