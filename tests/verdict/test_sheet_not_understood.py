@@ -129,7 +129,13 @@ _WORDS = st.sampled_from(
      "to", "bis", "à", "approx.", "DIN", "WRMS", "NAB", "unweighted", "wtd", "peak", "CrO2",
      "0.14", "0,2", "12 500", "12.500", "40", "3", "1 7/8", "−56", "45 500", "1e9", "000", "xyz"]
 )  # fmt: skip
-_SHEETS = st.one_of(st.text(max_size=80), st.lists(_WORDS, max_size=24).map(" ".join),
+_TOPICS = st.sampled_from(
+    ["Wow and flutter ", "Tape speed: ", "Frequenzgang ", "S/N (A-weighted) ", "Torque: ",
+     "Temps de bobinage : ", "Take-up torque ", "Erasure ", "Salida: ", "Azimuth "]
+)  # fmt: skip
+_SHEETS = st.one_of(
+    st.tuples(_TOPICS, st.lists(_WORDS, max_size=10).map(" ".join)).map("".join),
+    st.text(max_size=80), st.lists(_WORDS, max_size=24).map(" ".join),
                     st.lists(_WORDS, max_size=16).map("".join))  # fmt: skip
 
 # Every factor of words/units.toml by which a figure may be multiplied, and the two changes of
@@ -138,7 +144,7 @@ _FACTORS = (1, 0.1, 1000, 1e-3, 1e-6, 2.54, 60, 0.0980665, 98.0665, 10, 7.061551
             0.00980665, 9.80665, 0.01, 1e6)  # fmt: skip
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=1000, deadline=None, derandomize=True)
 @given(_SHEETS)
 @example("9" * 400 + " %")
 @example("Wow and flutter " + "9" * 400 + " % WRMS")
