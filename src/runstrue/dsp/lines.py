@@ -31,8 +31,9 @@ LEAK_BINS = 120  # beyond, a line leaks less than 2·10⁻⁷ of its size
 FLOOR_BINS = 45  # surroundings over which the floor is taken
 LEAST_SURE = 3.0  # a line whose size is not known to a third is not told
 FALSE_ALARM = 1e-3  # chance that pure noise shows any line at all in a record
-HANN_VARIANCE = 35 / 18
-"""Σw⁴·N/(Σw²)² of the Hann window: how much more a windowed fit scatters than a plain one."""
+HANN_NEIGHBOURS = (1.0, -2 / 3, 1 / 6)
+"""Correlation of white noise between bins 0, 1 and 2 apart under a Hann window: the transform of
+w² = 3/8 − cos/2 + cos 2/8, relative to its first term (worked out by hand)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,13 +110,13 @@ def find_lines(
     threshold = 1.5 * np.log(max(last - first, 2) / FALSE_ALARM)
     refused: set[int] = set()
     while fit.places.size < MOST_LINES:
-        floor = _floor(np.abs(fit.rest) ** 2)
-        excess = np.abs(fit.rest[first:last]) ** 2 / floor[first:last]
+        power = np.abs(fit.rest) ** 2
+        standing_out = (power > threshold * _floor(power))[first:last]
         for place in refused:
-            excess[max(place - first - 1, 0) : max(place - first + 2, 0)] = 0
-        peak = int(np.argmax(excess))
-        if excess[peak] < threshold:
+            standing_out[max(place - first - 1, 0) : max(place - first + 2, 0)] = False
+        if not standing_out.any():
             break
+        peak = int(np.argmax(np.where(standing_out, power[first:last], 0.0)))
         if not fit.add(first + peak):
             refused.add(first + peak)
     return fit.lines(bins, bin_hz)
@@ -216,9 +217,15 @@ class _Fit:
         near = np.flatnonzero(np.abs(self.places - self.places[index]) < NEAR_BINS)
         own = int(np.flatnonzero(near == index)[0])
         places, sizes = self.places[near], self._sizes[near]
-        columns = self._columns(places, _around(places, self.rest.size), sizes)
-        jacobian = np.concatenate((columns.real, columns.imag))
-        covariance = np.linalg.pinv(jacobian.T @ jacobian) * noise / 2 * HANN_VARIANCE
+        bins = _around(places, self.rest.size)
+        columns = self._columns(places, bins, sizes)
+        inverse = np.linalg.pinv(np.concatenate((columns.real, columns.imag)))
+        between = np.zeros((bins.size, bins.size))
+        for apart, correlation in enumerate(HANN_NEIGHBOURS):
+            between += correlation * (np.eye(bins.size, k=apart) + np.eye(bins.size, k=-apart))
+        between[np.diag_indices(bins.size)] = HANN_NEIGHBOURS[0]
+        noisy = np.kron(np.eye(2), between) * noise / 2  # real and imaginary parts alike
+        covariance = inverse @ noisy @ inverse.T
         size = sizes[own]
         along = np.array([np.real(size), np.imag(size)]) / max(abs(size), 1e-300)
         parts = [own, near.size + own]
