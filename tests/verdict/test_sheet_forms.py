@@ -97,6 +97,7 @@ FORMS: list[tuple[str, list[Expected]]] = [
     ("Pinch roller pressure 500 ±20 g", [("force.pinch", 4.707192, 5.099458)]),
     ("Pinch force: 1.3–1.7 kg", [("force.pinch", 12.748645, 16.671305)]),
     ("Pull of tape at the capstan: at least 90 g", [("force.capstan_pull", 0.8825985, None)]),
+    ("Take-up torque, min: 40 g·cm", [("torque.take_up", 3.92266, None)]),
     ("Capstan end play 0.05–0.15 mm", [("play.capstan_end", 0.05, 0.15)]),
     ("Motor voltage 12 V ±0.5 V", [("voltage.point", 11.5, 12.5)]),
     ("Fast forward time: approx. 90 s (C-60)", [("time.wind", None, 90)]),

@@ -77,6 +77,7 @@ REFUSED: list[tuple[str, str]] = [
     ("0.14 %", "no quantity"),
     ("Motor: d.c. servo", "no quantity"),
     ("Headphones 1 mW / 8 Ω", "unit"),
+    ("Output level: 0.42 V ±2 dB", "another unit"),
 ]
 
 
@@ -111,6 +112,19 @@ def test_a_method_after_the_last_figure_is_not_spread_over_a_list_of_methods() -
     first, second = read_sheet("Wow and flutter: 0.05 %, 0.14 % (DIN)").limits
     assert first.sure == "ambiguous"
     assert second.ids == ("flutter.weighted_peak",)
+
+
+def test_second_tolerance_is_not_dropped_in_silence() -> None:
+    (limit,) = read_sheet("Frequency response 40–12 500 Hz ±3 dB ±6 dB").limits
+    assert limit.left_over == ("±6 dB",)
+    assert limit.sure == "likely"
+
+
+def test_typical_figure_is_told_as_such_wherever_the_word_stands() -> None:
+    for text in ("W&F 0.05 % WRMS (typical)", "Typical W&F: 0.05 % WRMS", "W&F typ. 0.05 % WRMS"):
+        (limit,) = read_sheet(text).limits
+        assert limit.sure == "likely"
+        assert "typical" in limit.question
 
 
 def test_what_was_assumed_is_told_with_a_likely_limit() -> None:

@@ -88,17 +88,22 @@ def _replace(figure: Figure, **changes: object) -> Figure:
     return Figure(**{**parts, **changes})
 
 
+# 'approx. max. ≤' and their dots: nobody writes more before a figure.
+_MOST_BOUND_WORDS = 6
+
+
 def _leading_bounds(tokens: list[Token], place: int) -> tuple[set[str], int, bool]:
     bounds: set[str] = set()
     said_plus_minus = False
-    while place < len(tokens):
+    first = place
+    while place < min(len(tokens), first + _MOST_BOUND_WORDS):
         token = tokens[place]
         if token.kind in ("at_most", "at_least"):
             bounds.add(token.kind)
         elif token.is_phrase("bound"):
             assert token.meaning is not None
             bounds.update(token.meaning.names)
-        elif not (token.kind == "dot" and bounds):  # the dot of 'max.'
+        elif not (token.kind in ("dot", "colon") and bounds):  # 'max. 0.1 %', 'min: 56 dB'
             break
         place += 1
     if "plus_minus" in bounds:

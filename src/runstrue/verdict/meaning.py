@@ -139,6 +139,8 @@ def _limit(
 def _doubts(said: Said, left_over: list[str]) -> Iterable[tuple[Sure, str]]:
     if said.inherited:
         yield "likely", "The method was taken to hold for all figures of the line."
+    if said.typical:
+        yield "likely", "A typical or approximate figure was taken as the limit."
     if left_over:
         yield "likely", f"Not understood: '{' '.join(left_over)}'; the rest was read without it."
 
@@ -224,11 +226,14 @@ def _words(clause: Clause, group: Group, line: str, *, is_first: bool) -> str:
     """Return the exact words of one figure; those of the heading before it where they part."""
     start = min([group.figure.start, *(item.start for item in group.items)])
     end = max([group.figure.end, *(item.end for item in group.items)])
+    topic = clause.topics[0]
     if is_first:
         return line[clause.start : end].strip(" \t,;:|")
     named = [
-        item.end for item in clause.header if isinstance(item, Token) and item.is_phrase("topic")
+        item.end
+        for item in clause.header
+        if isinstance(item, Token) and item.meaning and item.meaning.names[:1] == (topic,)
     ]
-    header = line[clause.start : named[-1]].strip(" \t,;:|") if named else ""
+    header = line[clause.start : named[0]].strip(" \t,;:|") if named else ""
     own = line[start:end].strip(" \t,;:|")
     return f"{header} … {own}" if header else own

@@ -43,6 +43,8 @@ class Said:
         Decibels that go with a frequency band.
     window : bool
         Whether those decibels are a total window.
+    typical : bool
+        Whether the figure is called typical or approximate.
     left_over : list of str
         Words that were not understood.
     inherited : bool
@@ -54,6 +56,7 @@ class Said:
     conditions: dict[str, str] = field(default_factory=dict)
     tolerances: list[Figure] = field(default_factory=list)
     window: bool = False
+    typical: bool = False
     left_over: list[str] = field(default_factory=list)
     inherited: bool = False
 
@@ -83,6 +86,7 @@ def combine(header: Said, own: Said, *, is_first: bool) -> Said:
         conditions={**header.conditions, **own.conditions},
         tolerances=own.tolerances or header.tolerances,
         window=own.window or (header.window and not own.tolerances),
+        typical=header.typical or own.typical,
         left_over=[*header.left_over, *own.left_over],
     )
     if is_first or not own.flags:
@@ -130,8 +134,9 @@ def _read_phrase(said: Said, token: Token, meaning: Meaning) -> None:
             said.conditions[name] = meaning.value
     elif meaning.kind == "topic":
         said.flags.update(f"topic:{name}" for name in meaning.names)
-    elif meaning.kind == "bound" and "window" in meaning.names:
-        said.window = True
+    elif meaning.kind == "bound":  # one that stands apart from its figure
+        said.window = said.window or "window" in meaning.names
+        said.typical = said.typical or "about" in meaning.names
 
 
 def _read_condition_figure(
@@ -139,14 +144,15 @@ def _read_condition_figure(
 ) -> None:
     text = line[figure.start : figure.end].strip()
     if topic == "response" and figure.dimension == "dB":
+        if said.tolerances:  # which of two tolerances holds is not for us to say
+            said.left_over.append(text)
         said.tolerances.append(figure)
         said.window = said.window or "window" in figure.bounds
         return
-    if figure.dimension == "Hz":
-        said.conditions["band" if figure.shape == "span" else "tone"] = text
-        return
     name = _CONDITION_OF.get(figure.dimension)
-    if name is None or figure.shape not in ("single", "tolerance"):
+    if figure.dimension == "Hz":
+        name = "band" if figure.shape == "span" else "tone"
+    elif name is None or figure.shape not in ("single", "tolerance"):
         said.left_over.append(text)
         return
     if figure.dimension == "%" and isinstance(following, Token) and following.is_phrase("topic"):

@@ -189,6 +189,12 @@ def _why_no_figure_fits(clause: Clause) -> str:
     figures = _figures(clause.header)
     if topic == "speed" and any(figure.dimension == "cm/s" for figure in figures):
         return "it names a speed, but not how far the speed may be off"
+    if any(_tolerance_in_other_unit(figure) for figure in figures):
+        return "the tolerance stands in another unit than the figure"
     if all(not figure.dimension for figure in figures):
         return f"the figure has no unit that Runstrue knows; {needed} is needed"
     return f"no figure stands in a unit that fits; {needed} is needed"
+
+
+def _tolerance_in_other_unit(figure: Figure) -> bool:
+    return figure.shape == "around" and figure.dimension != figure.tolerance_dimension
