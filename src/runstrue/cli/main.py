@@ -134,6 +134,9 @@ def main(arguments: Sequence[str]) -> int:
     except click.ClickException as error:
         _say(error.format_message())
         return UNUSABLE
+    except OSError as error:
+        _say(_disk_words(error))
+        return UNUSABLE
     except Exception as error:
         _say(_fault_words(error))
         return FAULT
@@ -154,8 +157,7 @@ class _quiet_pipe:  # noqa: N801  used like a function in a with statement
         # click turns a broken pipe into this exit with a wrapped stdout
         broken |= isinstance(error, SystemExit) and "Pacify" in type(sys.stdout).__name__
         if broken:
-            with open(os.devnull, "w") as nowhere:  # so that nothing is flushed into it at the end
-                os.dup2(nowhere.fileno(), sys.__stdout__.fileno() if sys.__stdout__ else 1)
+            _drop_output()
             raise _ReaderGone from None
 
 
@@ -168,6 +170,21 @@ def _usage_words(error: click.UsageError) -> str:
     said = error.format_message().strip().rstrip(".")
     where = error.ctx.command_path if error.ctx else "runstrue"
     return f"{said}; see `{where} --help`."
+
+
+def _disk_words(error: OSError) -> str:
+    """Say what the disk, or whatever stdout leads to, refused."""
+    reason = (error.strerror or str(error)).lower()
+    if error.filename is None:
+        _drop_output()
+        return f"What was to be printed could not be written ({reason}); make room, or print elsewhere."
+    return f"'{error.filename}' cannot be used ({reason}); check its name, its rights and the disk."
+
+
+def _drop_output() -> None:
+    """Send what is left in stdout nowhere, so that nothing is flushed into it at the end."""
+    with open(os.devnull, "w") as nowhere:
+        os.dup2(nowhere.fileno(), sys.__stdout__.fileno() if sys.__stdout__ else 1)
 
 
 def _fault_words(error: Exception) -> str:

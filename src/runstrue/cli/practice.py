@@ -12,6 +12,9 @@ from runstrue.cli.teach import ExampleCommand
 from runstrue.errors import FileError
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from runstrue.virtualdeck.presets import Preset
 
 LEAD_S = 1.0
@@ -99,6 +102,7 @@ def play_to(
     FileError
         When a file of that name is there that is not a virtual deck's recording.
     """
+    from runstrue.cli.progress import Ticker
     from runstrue.stimulus.tone import Tone
     from runstrue.virtualdeck.play import Performance
     from runstrue.virtualdeck.write import truth_path, write_recording
@@ -110,7 +114,19 @@ def play_to(
             "choose another name with -o",
         )
     lead_s = LEAD_S if length_s > 12 * LEAD_S else 0.0
-    performance = Performance(
+    ticker = Ticker(path.name, length_s)
+
+    class Watched(Performance):
+        """The same, with a line on stderr that says how far it is."""
+
+        def blocks(self, frames_per_block: int) -> Iterator[NDArray[np.float64]]:
+            done = 0
+            for block in super().blocks(frames_per_block):
+                done += block.shape[1]
+                ticker.at(done / self.rate_hz)
+                yield block
+
+    performance = Watched(
         chosen.deck,
         Tone(tone_hz, level_dbfs),
         duration_s=length_s,
@@ -120,7 +136,8 @@ def play_to(
         lead_in_s=lead_s,
         lead_out_s=lead_s,
     )
-    return write_recording(performance, path, depth=depth)  # type: ignore[arg-type]
+    with ticker:
+        return write_recording(performance, path, depth=depth)  # type: ignore[arg-type]
 
 
 def _list(presets: list[Preset]) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -124,13 +125,15 @@ def _reading_lines(measured: Measured) -> Iterator[str]:
             yield from _note(_starts_words(result))
     mostly = mostly_words(flutter[0])
     if mostly:
-        yield from _note(f"uncertain mostly by the {mostly}")
+        yield from _note(f"most of the uncertainty comes from the {mostly}")
     needle = next((one.spread for one in flutter if one.id == "flutter.indicated_peak"), None)
     several = "starts" in flutter[0].conditions  # then the range is that of the starts
     if needle is not None and not several:
         yield ""
+        decimals = max(0, 1 - math.floor(math.log10(max(needle.high, 1e-6))))
+        low, high = (number_text(value, decimals) for value in (needle.low, needle.high))
         yield from wrapped(
-            f"A needle would have wandered between {needle.low:.2g} and {needle.high:.2g} %; the "
+            f"A needle would have wandered between {low} and {high} %; the "
             "two-sigma figure is what the weighted deviation stays inside for 95 % of the time."
         )
 
@@ -143,7 +146,8 @@ def _speed_rows(
     yield _reading_row(name, measured, result, alone)
     mostly = mostly_words(result)
     yield from _note(
-        speed_words(result) + (f"; uncertain mostly by the {mostly}" if mostly else "")
+        speed_words(result)
+        + (f"; most of the uncertainty comes from the {mostly}" if mostly else "")
     )
     if several:
         return
