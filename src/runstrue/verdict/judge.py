@@ -103,6 +103,7 @@ def _judge_reading(
     if quantity is None:
         own = bool(reading.conditions.get("self_recorded"))
         why = reading.doubts[0] if reading.doubts else "the reading has no figure"
+        why = why[:1].lower() + why[1:]
         return _Judged(_no(limit, rule, "self-recorded" if own else "not known", why, reading))
     if quantity.unit != limit.unit:
         return _Judged(
@@ -155,7 +156,7 @@ def _several_ways(limit: Limit, rule: DecisionRule, judged: Mapping[str, _Judged
         words = f"{bench.outcome_words(outcome, chance)}, by every method the sheet could mean"
         return bench.changed(
             first, outcome=outcome, chance=chance, words=bench.join(words, first.advice),
-            candidates=candidates, notes=(limit.question,),
+            candidates=candidates, notes=(),
         )  # fmt: skip
     each = "; ".join(
         f"{KINDS[candidate.id].name} {bench.outcome_words(candidate.outcome, candidate.chance)}"

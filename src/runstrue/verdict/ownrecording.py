@@ -68,9 +68,10 @@ def judge_own_recording(
                 limit, reading, reading_of_all, rule, "meets", chance, note, "leave it alone"
             )
         advice = "use a test tape: recording and playing cannot be told apart here"
+        note = "The starts prove neither that it meets nor that it does not."
     else:
         advice = "make at least three starts and measure them together, or use a test tape"
-    note = "Recorded and played on the same deck: one start can read low by any amount."
+        note = "One start of an own recording can read low by any amount."
     words = f"cannot be compared: recorded and played on the same deck: {advice}"
     return _verdict(
         limit, reading, reading_of_all, rule, "cannot be compared", None, note, advice, words

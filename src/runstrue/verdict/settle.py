@@ -113,7 +113,7 @@ def _remedy(largest: Contribution) -> str:
     """Say what to replace when this shared contribution stands in the way."""
     name = largest.name.lower()
     if "tape" in name:
-        return f"the {largest.name} stands in the way; use a better test tape"
+        return "the test tape is not known well enough; use a better test tape"
     if "clock" in name or "sound card" in name:
-        return f"the {largest.name} stands in the way; have the sound card's clock checked"
+        return "the sound card's clock is not known well enough; have it checked"
     return f"the part '{largest.name}' of the uncertainty stands in the way"

@@ -24,9 +24,10 @@ def _limit(source: str, quantity_id: str, words: str, **fields: object) -> Limit
     )
 
 
-# DIN 45 500 sheet 4, reel and cassette machines; the list of a museum for tape machines, edition
-# not stated; items 2.1 to 2.3 confirmed by a magazine series of 1977. The weighting of the 56 dB
-# is not stated there, so it is left ambiguous.
+# DIN 45 500 sheet 4, reel and cassette machines: limits as listed at tonbandmuseum.info
+# (die-din-45500-fuer-bandgeraete), edition not stated; items 2.1 to 2.3 confirmed by a magazine
+# series of 1977 (hifimuseum.de, klangbild-artikel-1977-bandger-2). The weighting of the 56 dB is
+# not stated there, so it is left ambiguous.
 DIN_45500_LIMITS: tuple[Limit, ...] = (
     _limit(DIN_45500, "speed.deviation", "mean speed within ±1.5 % over 30 s",
            low=-1.5, high=1.5, notes=("DIN 45 500",), conditions={"duration": "30 s"}),
