@@ -259,6 +259,8 @@ def figure_text(value: float) -> str:
     >>> figure_text(0.2), figure_text(12500.0), figure_text(-1.5)
     ('0.2', '12500', '−1.5')
     """
-    # Six significant figures are more than any sheet prints and hide conversion dust.
-    text = f"{float(f'{abs(value):.6g}'):.9f}".rstrip("0").rstrip(".")
+    # Four significant figures are more than a sheet prints; a figure converted from another unit
+    # has none beyond them. Whole numbers (a band's edge in Hz) are printed whole.
+    digits = 7 if float(value).is_integer() else 4
+    text = f"{float(f'{abs(value):.{digits}g}'):.9f}".rstrip("0").rstrip(".")
     return MINUS + text if value < 0 and text != "0" else text
