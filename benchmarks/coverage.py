@@ -4,7 +4,8 @@ Three questions, each asked of many seeds; for each reading the error is divided
 uncertainty that was claimed, and the share within ±2 is the coverage:
 
 `hiss`     The reading with hiss against that of the same stretch without, by the budget's
-           'hiss' alone.
+           contributions from hiss alone. Hiss lifts an r.m.s., and that lift is a contribution
+           but not corrected for: where it outweighs the scatter, more than 98 % are held.
 `length`   The reading of a minute against the long-run figure of a deck that wavers at random,
            by the random part of the budget. The long-run figure follows from the spectrum that
            was put in; for the needle a record of 30 min stands for it.
@@ -101,9 +102,8 @@ def hiss_case(seed: int) -> Ratios:
     quiet = measure_tone([performance.clean(0, performance.frames)], RATE_HZ, channels, plan)
     ratios = {}
     for name, result in _first_channel(noisy).items():
-        parts = [part.u for part in result.budget if part.name == "hiss"]
-        if parts:
-            ratios[name] = (_value(result) - _value(_first_channel(quiet)[name])) / parts[0]
+        u = math.hypot(*(part.u for part in result.budget if "hiss" in part.name))
+        ratios[name] = (_value(result) - _value(_first_channel(quiet)[name])) / u
     return ratios
 
 

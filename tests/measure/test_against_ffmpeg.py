@@ -80,7 +80,11 @@ def test_vibrato_is_read_back(
     assert line.peak_percent == pytest.approx(peak, rel=interpolation + 5e-4)
     # unweighted: −3 dB at 0.5 Hz, second-order Butterworth, |H|² = 1/(1 + (0.5/f)⁴)
     flat = peak / np.sqrt(1 + (0.5 / flutter_hz) ** 4)
-    assert reading.value("flutter.unweighted_rms") == pytest.approx(flat / np.sqrt(2), rel=2e-3)
+    # a record that holds no whole number of half periods reads up to 1/(4πfT) off
+    uneven = 1 / (4 * np.pi * flutter_hz * 55)
+    assert reading.value("flutter.unweighted_rms") == pytest.approx(
+        flat / np.sqrt(2), rel=uneven + interpolation + 5e-4
+    )
     # weighted: the table of IEC 60386, with the ±0.3 dB that the filter is allowed
     table_hz, _ = weighting_table()
     assert flutter_hz == 0.5 or flutter_hz in table_hz
