@@ -85,6 +85,11 @@ class FileSource:
                 f"The file is lossy ({self.subtype.replace('_', ' ').lower()}): speed and "
                 "flutter survive that, levels may not."
             )
+        missing = _missing_bytes(path)
+        if missing:
+            self.doubts.append(
+                f"The file is {missing:,} bytes shorter than its header says: it is cut short."
+            )
         self._hash = _Hash(path)
 
     def blocks(self) -> Iterator[NDArray[np.float32]]:
@@ -182,6 +187,26 @@ def _open(path: Path) -> soundfile.SoundFile:
             "a WAV, FLAC, AIFF, Ogg or MP3 file is needed",
             "export the recording as WAV or FLAC",
         ) from None
+
+
+def _missing_bytes(path: Path) -> int:
+    """How much shorter a WAV file is than its own header says.
+
+    References
+    ----------
+    Multimedia Programming Interface and Data Specifications 1.0, 1991: the RIFF chunk's size
+    counts what follows its first 8 bytes. Recorders that do not know the length leave 0 or
+    2³² − 1 there (common practice).
+    """
+    with path.open("rb") as raw:
+        head = raw.read(12)
+    if head[:4] != b"RIFF" or head[8:] != b"WAVE":
+        return 0
+    said = int.from_bytes(head[4:8], "little")
+    # a recorder that stopped early may leave any multiple of 2³¹ there, or count no padding byte
+    if said == 0 or said >= 2**31:
+        return 0
+    return max(said + 7 - path.stat().st_size, 0)
 
 
 def _reason(error: OSError) -> str:

@@ -177,8 +177,8 @@ def _disk_words(error: OSError) -> str:
     reason = (error.strerror or str(error)).lower()
     if error.filename is None:
         _drop_output()
-        return f"What was to be printed could not be written ({reason}); make room, or print elsewhere."
-    return f"'{error.filename}' cannot be used ({reason}); check its name, its rights and the disk."
+        return f"What was printed could not be written ({reason}); make room, or print elsewhere."
+    return f"'{error.filename}' cannot be used ({reason}); check its name, rights and disk."
 
 
 def _drop_output() -> None:

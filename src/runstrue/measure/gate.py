@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from runstrue.dsp.demodulate import CELL_SAMPLES
 from runstrue.errors import SignalError
 from runstrue.measure.listen import ToneTrack
+from runstrue.quantity import number_text
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -226,16 +227,17 @@ def _refusal(track: ToneTrack, used_s: float) -> SignalError:
         return SignalError(
             f"The recording is {track.duration_s:.1f} s long", needed, "record at least a minute"
         )
-    if max(health.peak) < 1e-5 or level_db < -75:
-        constant = max(abs(mean) for mean in health.mean)
-        if constant > 1e-3:
-            return SignalError(
-                f"The recording holds a constant offset ({constant:.3f} of full scale) and no tone",
-                needed,
-                "check the cable and the input of the sound card",
-            )
+    constant = max(abs(mean) for mean in health.mean)
+    # single precision leaves about a hundredth of a constant in the r.m.s. about the mean
+    if constant > 1e-3 and loudest < 0.03 * constant:
         return SignalError(
-            f"The recording is silent ({level_db:.0f} dB re full scale)",
+            f"The recording holds a constant offset ({constant:.3f} of full scale) and no tone",
+            needed,
+            "check the cable and the input of the sound card",
+        )
+    if max(health.peak) < 1e-5 or level_db < -75:
+        return SignalError(
+            f"The recording is silent ({number_text(level_db, 0)} dB re full scale)",
             needed,
             "check the cable, the input and the record level",
         )
