@@ -10,8 +10,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from joblib import Parallel, delayed
-
 from runstrue.capture.file import FileSource
 from runstrue.errors import RunstrueError, Stopped
 from runstrue.measure.listen import Progress
@@ -91,6 +89,8 @@ def measure_files(
     if workers <= 1:
         yield from (measure_file(path, plan, limits) for path in paths)
         return
+    from joblib import Parallel, delayed  # a tenth of a second that one file need not wait for
+
     with Parallel(n_jobs=workers, return_as="generator") as pool:
         yield from pool(delayed(measure_file)(path, plan, limits) for path in paths)
 

@@ -135,6 +135,7 @@ class Detectors:
             part = size[: self.stretch_samples - self._open.samples]
             size = size[len(part) :]
             self._open.samples += len(part)
+            self._open.counts = _NO_COUNTS
             self._open.sum_of_squares += float(np.dot(part, part))
             self._open.sum_of_sizes += float(np.sum(part))
             if self._counts.size:
@@ -199,7 +200,7 @@ class Detectors:
     def _close(self) -> None:
         """Put the full open stretch with the others, and join pairs when there are too many."""
         if self._counts.size:
-            self._open.counts = self._open_counts()
+            self._open_counts()
             np.copyto(self._counts_before, self._counts)
         self._stretches.append(self._open)
         self._open = _Stretch()
@@ -209,8 +210,10 @@ class Detectors:
             self.stretch_samples *= 2
 
     def _open_counts(self) -> NDArray[np.int64]:
-        """Coarse counts of the open stretch."""
-        return _coarse(self._counts - self._counts_before)
+        """Coarse counts of the open stretch, reckoned once after each block."""
+        if not self._open.counts.size:
+            self._open.counts = _coarse(self._counts - self._counts_before)
+        return self._open.counts
 
 
 @dataclass(slots=True)
@@ -220,7 +223,10 @@ class _Stretch:
     samples: int = 0
     sum_of_squares: float = 0.0
     sum_of_sizes: float = 0.0
-    counts: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    counts: NDArray[np.int64] = field(default_factory=lambda: _NO_COUNTS)
+
+
+_NO_COUNTS = np.zeros(0, dtype=np.int64)
 
 
 def _joined(first: _Stretch, second: _Stretch) -> _Stretch:

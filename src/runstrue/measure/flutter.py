@@ -324,7 +324,10 @@ def _chunks(begin: int, end: int) -> Iterator[tuple[int, int]]:
 
 def _bridged(percent: NDArray[np.floating], usable: Mask, start: int, stop: int) -> Array:
     """The deviation with unusable samples replaced by a straight line between neighbours."""
-    values = percent[:, start:stop].mean(axis=0, dtype=np.float64)
+    values = percent[0, start:stop].astype(np.float64)
+    for other in percent[1:, start:stop]:
+        values += other
+    values /= len(percent)
     bad = ~usable[start:stop]
     if bad.any():
         good = np.flatnonzero(~bad)

@@ -92,7 +92,10 @@ def measure_tone(
 
     Examples
     --------
-    >>> from runstrue.virtualdeck.play import play  # doctest: +SKIP
+    >>> tone = np.sin(2 * np.pi * 3159.45 * np.arange(12 * 8000) / 8000)
+    >>> measured = measure_tone([tone[None]], 8000.0, 1, TonePlan())
+    >>> str(measured.find("speed.deviation").quantity)
+    '0.30 % (u 0.29 %)'
     """
     band = band_for(plan.named_hz)
     # The matrices are small: more than one thread of the linear-algebra library only spins, and
