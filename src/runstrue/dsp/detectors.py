@@ -216,6 +216,9 @@ class Detectors:
         return self._open.counts
 
 
+_NO_COUNTS: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
+
+
 @dataclass(slots=True)
 class _Stretch:
     """Sums over one stretch, and its coarse counts once it is full."""
@@ -224,9 +227,6 @@ class _Stretch:
     sum_of_squares: float = 0.0
     sum_of_sizes: float = 0.0
     counts: NDArray[np.int64] = field(default_factory=lambda: _NO_COUNTS)
-
-
-_NO_COUNTS = np.zeros(0, dtype=np.int64)
 
 
 def _joined(first: _Stretch, second: _Stretch) -> _Stretch:
