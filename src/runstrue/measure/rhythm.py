@@ -25,6 +25,7 @@ MOST_STRETCHES = 6
 SAME_LINE_BINS = 1.5
 LEAST_TOLD_PERCENT = 1e-4  # a hundredth of what the best decks do; below it is arithmetic
 SHOWN_HZ = (0.1, 200.0)
+SOUGHT_HZ = (0.1, 195.0)  # lines; the floor is not known up to the very edge of the band
 
 
 def read_rhythm(
@@ -54,7 +55,7 @@ def read_rhythm(
     for start, stop in stretches:
         part = about_mean(percent[:, start:stop].astype(np.float64), mean_percent)
         part = _without_trend(part)
-        found.append(find_lines(part, rate_hz))
+        found.append(find_lines(part, rate_hz, *SOUGHT_HZ))
         shown = spectrum(part, rate_hz)
         power = shown.power + (power if power.size else 0.0)
     rates_hz = shown.rate_hz
