@@ -102,7 +102,12 @@ def hiss_case(seed: int) -> Ratios:
     quiet = measure_tone([performance.clean(0, performance.frames)], RATE_HZ, channels, plan)
     ratios = {}
     for name, result in _first_channel(noisy).items():
-        u = math.hypot(*(part.u for part in result.budget if "hiss" in part.name))
+        # a needle waits and falls, so that a little hiss may move its middle by a hundredth:
+        # what is claimed for that is the latitude which two needles of the standard have
+        parts = ("hiss", "needle") if name == "flutter.indicated_peak" else ("hiss",)
+        u = math.hypot(
+            *(part.u for part in result.budget if any(word in part.name for word in parts))
+        )
         ratios[name] = (_value(result) - _value(_first_channel(quiet)[name])) / u
     return ratios
 
