@@ -38,7 +38,7 @@ def card(ctx: click.Context) -> None:
 def set_card(ctx: click.Context, name: str, clock: str, u_text: str | None, remark: str) -> None:
     """Enter the clock of a sound card; it is used from now on.
 
-    runstrue card set "workshop interface" --clock-ppm 12 --u 3 --remark "against radio time"
+    runstrue card set "workshop interface" --clock-ppm 12 --u 3
     """
     from runstrue.cli.layout import out, wrapped
     from runstrue.cli.plan import read_clock

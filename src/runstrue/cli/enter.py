@@ -43,7 +43,7 @@ def enter(ctx: click.Context, /, deck: str, quantity: str, **given: object) -> N
       runstrue enter C-14 take-up 42 g·cm --u 2 --stage found
       runstrue enter C-14 pinch 330±15 gf --stage left
       runstrue enter C-14 voltage.point 11.8 V --u 0.1 --point TP3 --stage left
-      runstrue enter C-14 needle 0.19 % --u 0.01 --low 0.16 --high 0.23 --stage found
+      runstrue enter C-14 needle 0.19±0.01 % --low 0.16 --high 0.23 --stage found
 
     QUANTITY is an id (runstrue words lists them) or part of a name. U is a standard
     uncertainty; half of what the scale's finest division tells apart is a fair guess.

@@ -52,10 +52,10 @@ def one_line(done: Done) -> str:
 
 
 def short(name: str, width: int) -> str:
-    """Shorten a name in its middle, keeping its end."""
+    """Shorten a name from its beginning: folders matter least."""
     if shown_width(name) <= width:
         return name
-    return name[: width // 2 - 1] + "…" + name[-(width - width // 2) :]
+    return "…" + name[-(width - 1) :]
 
 
 def summary_lines(done: Sequence[Done]) -> Iterator[str]:
