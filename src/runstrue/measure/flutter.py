@@ -32,7 +32,8 @@ CHUNK = 1 << 15  # pieces that stay in the processor's cache
 FLAT_LOW_HZ = 0.5
 WOW_LOW_HZ, WOW_FLUTTER_HZ = 0.1, 10.0
 """IEC 60386 (JIS C 5569-1991 2.1, 2.2): wow from 0.1 to 10 Hz, flutter above 10 Hz."""
-EXCERPT_S = 20.0
+EXCERPT_S = 10.0
+PEAK_POINTS = 4  # points to a sample where peaks are read
 STRETCH_S, FEWEST_STRETCHES, MOST_STRETCHES = 6.0, 4, 24
 """Pieces for the jackknife: long against the slow end of the weighting (a period of 2 s), and ten
 of them in a minute."""
@@ -71,7 +72,8 @@ class FlutterReadout:
     histogram : tuple of ndarray
         Centres of classes (%) and share of the time in each, of the weighted deviation.
     excerpt : dict of str to ndarray
-        Up to `EXCERPT_S` of each filtered deviation, for the uncertainty from hiss.
+        Up to `EXCERPT_S` of each filtered deviation, for the uncertainty from hiss; with
+        `PEAK_POINTS` points a sample where peaks are read.
     """
 
     figures: Figures
@@ -211,35 +213,34 @@ class _Band:
         self, band_filter: _Sections | Weighting, rate_hz: float, stretch: int, *, peaks: bool
     ) -> None:
         self._filter = band_filter
-        self._finer = Finer() if peaks else None
-        points = self._finer.factor if self._finer else 1
+        self._finer = Finer(PEAK_POINTS) if peaks else None
+        points = PEAK_POINTS if peaks else 1
         self.detectors = Detectors(stretch * points, thresholds=peaks)
         self.histogram = _Histogram()
         self._owed = np.zeros(0, dtype=np.bool_)
         self._kept: list[Array] = []
-        self._room = int(EXCERPT_S * rate_hz)
+        self._room = int(EXCERPT_S * rate_hz) * points
 
     def restart(self) -> None:
         self._filter.reset()
         if self._finer:
             self._finer.reset()
-            self._owed = np.zeros(self._finer.lag_samples * self._finer.factor, dtype=np.bool_)
+            self._owed = np.zeros(self._finer.lag_samples * PEAK_POINTS, dtype=np.bool_)
 
     def process(self, values: Array, counts: Mask) -> Array:
         """Filter a chunk and give what counts of it to the detectors."""
         filtered = self._filter.process(values)
         self.histogram.add(filtered[counts])
-        if self._room > 0:
-            kept = filtered[counts][: self._room]
-            self._kept.append(kept)
-            self._room -= kept.size
+        points, marks = filtered, counts
         if self._finer:
             points = self._finer.process(filtered)
-            marks = np.concatenate((self._owed, np.repeat(counts, self._finer.factor)))
-            self.detectors.add(points[marks[: points.size]])
-            self._owed = marks[points.size :]
-        else:
-            self.detectors.add(filtered[counts])
+            marks = np.concatenate((self._owed, np.repeat(counts, PEAK_POINTS)))
+            marks, self._owed = marks[: points.size], marks[points.size :]
+        counted_points = points[marks]
+        self.detectors.add(counted_points)
+        if self._room > 0:
+            self._kept.append(counted_points[: self._room])
+            self._room -= self._kept[-1].size
         return filtered
 
     def excerpt(self) -> Array:

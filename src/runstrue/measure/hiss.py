@@ -19,12 +19,19 @@ from scipy import fft, signal
 from runstrue.dsp.demodulate import FLAT_TO_HZ, SILENT_FROM_HZ
 from runstrue.dsp.detectors import SHARE_ABOVE
 from runstrue.dsp.weighting import Weighting
-from runstrue.measure.flutter import Figures, flat_sections, flutter_sections, wow_sections
+from runstrue.measure.flutter import (
+    PEAK_POINTS,
+    Figures,
+    flat_sections,
+    flutter_sections,
+    wow_sections,
+)
 
 Array = NDArray[np.float64]
 
 TRIALS = 30  # the scatter is then known to 13 %
 SEED = 386
+POINTS = {"weighted": PEAK_POINTS, "flat": PEAK_POINTS, "wow": 1, "flutter": 1}
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +114,7 @@ def hiss_uncertainty(
     Parameters
     ----------
     excerpt : dict of str to ndarray
-        What each filter gave, all of one length (`FlutterReadout.excerpt`).
+        What each filter gave (`FlutterReadout.excerpt`).
     noise_per_hz : float
         Noise-to-carrier density N₀/C in 1/Hz.
     tone_hz, rate_hz : float
@@ -115,10 +122,11 @@ def hiss_uncertainty(
     used_s : float
         Length of the whole reading; the scatter of the excerpt shrinks with its root.
     """
-    if excerpt["weighted"].size < 2:
+    if excerpt["wow"].size < 2:
         return Hiss(Figures(*(0.0,) * 7), Figures(*(0.0,) * 7))
-    samples = fft.prev_fast_len(excerpt["weighted"].size, real=True)
-    excerpt = {name: values[:samples] for name, values in excerpt.items()}
+    most = min(excerpt[band].size // points for band, points in POINTS.items())
+    samples = fft.prev_fast_len(most, real=True)
+    excerpt = {band: values[: samples * POINTS[band]] for band, values in excerpt.items()}
     rates_hz = np.asarray(np.fft.rfftfreq(samples, 1 / rate_hz), dtype=np.float64)
     colour = rates_hz * math.sqrt(noise_per_hz * rate_hz / 2) * 100 / tone_hz
     gains = {name: colour * gain for name, gain in hiss_gain(rates_hz, rate_hz).items()}
@@ -128,7 +136,7 @@ def hiss_uncertainty(
     for trial in range(TRIALS):
         white = np.fft.rfft(source.standard_normal(samples))
         noisy = {
-            band: excerpt[band] + np.fft.irfft(white * gain, samples)
+            band: excerpt[band] + POINTS[band] * np.fft.irfft(white * gain, samples * POINTS[band])
             for band, gain in gains.items()
         }
         for name, (band, detect) in _DETECTORS.items():
