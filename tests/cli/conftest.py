@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -15,7 +16,8 @@ from runstrue.cli.main import main
 from runstrue.cli.practice import play_to
 from runstrue.virtualdeck.presets import preset
 
-LENGTH_S = 30.0
+LENGTH_S = 24.0
+SHEET = "Wow and flutter 0.2 % DIN; speed ±1.5 %; take-up torque 35-60 g·cm"
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,28 @@ def recordings(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="session")
+def benches(recordings: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a bench with a deck measured as found and as left with one named tape."""
+    folder = tmp_path_factory.mktemp("benches")
+    tape = folder / "sallowby.toml"
+    deck = ["--deck", "C-14", "--bench", str(folder / "bench")]
+    calls = [
+        ["tape", "new", str(tape)],
+        ["deck", "add", "C-14", "--maker", "Wrenholm", "--model", "C-14", "--year", "1979",
+         *deck[2:]],
+        ["sheet", SHEET, "--source", "leaflet", *deck],
+        *(
+            ["measure", str(recordings / f"{name}.flac"), "--tape", str(tape), "--stage", stage,
+             "--side", "A", *deck]
+            for stage, name in (("found", "perished-belt"), ("left", "new-belt"))
+        ),
+    ]  # fmt: skip
+    for arguments in calls:
+        assert main(arguments) == 0
+    return folder / "bench"
+
+
 @pytest.fixture
 def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Return a bench folder of its own, so that no test meets the user's logbook."""
@@ -62,6 +86,13 @@ def call(bench: Path, capsys: pytest.CaptureFixture[str]) -> Call:
         return Ran(code, told.out, told.err)
 
     return run
+
+
+@pytest.fixture
+def stored(call: Call, benches: Path, bench: Path) -> Call:
+    """Return the call, on a copy of the bench with a deck found and left."""
+    shutil.copytree(benches, bench)
+    return call
 
 
 @pytest.fixture

@@ -66,8 +66,28 @@ def change_lines(record: DeckRecord, *, channels: bool = False) -> Iterator[str]
             yield from _rows(change, channels=channels)
     yield ""
     yield from wrapped(
-        "Clearly: at least 99 % sure of the direction; probably: at least 95 %. What both "
-        "readings share (the same test tape, the same sound card) has cancelled in the change."
+        "Clearly: at least 99 % sure of the direction; probably: at least 95 %. "
+        + (_SHARED if not _unshared_tape(shown) else _NOT_SHARED)
+    )
+
+
+_SHARED = (
+    "What both readings share (the same test tape, the same sound card) has cancelled in the "
+    "change."
+)
+_NOT_SHARED = (
+    "The test tape's error has not cancelled, since it is not known that both readings were made "
+    "with one tape: describe it (runstrue tape new) and measure with --tape."
+)
+
+
+def _unshared_tape(changes: Sequence[Change]) -> bool:
+    """Whether the tape's error is still in a change."""
+    return any(
+        part.name.startswith("speed of the test tape, as")
+        for change in changes
+        if change.difference is not None
+        for part in change.difference.budget
     )
 
 

@@ -65,7 +65,7 @@ def _enter(
     **place: object,
 ) -> None:
     from runstrue.cli.keep import Keeper, Place
-    from runstrue.cli.layout import out
+    from runstrue.cli.layout import out, wrapped
     from runstrue.cli.show_kept import kept_lines
     from runstrue.cli.show_verdicts import verdict_lines
     from runstrue.report.words import figure_of, within_of
@@ -87,10 +87,9 @@ def _enter(
     assert read is not None
     at = f" at {point}" if point else ""
     within = within_of(read)
-    out(
-        f"{kind.name}{at}: {figure_of(read, kind.id)}"
-        + (f", 95 % within {within}" if within else "")
-    )
+    told = f"{kind.name}{at}: {figure_of(read, kind.id)}"
+    told += f" (entered as {value} {unit})" if unit != kind.unit else ""
+    out(wrapped(told + (f", 95 % within {within}" if within else "") + "."))
     if verdicts:
         out(verdict_lines(verdicts))
     out(kept_lines(keeper, [record]))
@@ -160,7 +159,7 @@ def typed_result(
         When a figure cannot be read, or no uncertainty is stated.
     """
     from runstrue.cli.units import factor_to
-    from runstrue.quantity import Budget, Contribution
+    from runstrue.quantity import Budget, Contribution, Quantity
     from runstrue.result import Condition, Result, Spread
 
     factor = factor_to(kind, unit)
@@ -176,6 +175,7 @@ def typed_result(
             "add --u, half of what the scale's finest division tells apart",
         )
     read, u = _figure(value) * factor, _figure(u_text) * factor
+    Quantity(read, kind.unit, u)  # refuses an uncertainty below zero
     spread: Spread | None = None
     if (low is None) != (high is None):
         raise InputError(

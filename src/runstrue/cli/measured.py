@@ -108,8 +108,12 @@ def measure_jobs(
     progress : callable, optional
         Called with the seconds listened to, where there is a single recording.
     """
+    import warnings
+
     from runstrue.runner import measure_file, measure_files
 
+    # a stop (Ctrl-C) cancels what is under way on purpose; joblib would call that a waste
+    warnings.filterwarnings("ignore", ".*tasks which were still being processed", UserWarning)
     paths = [job.path for job in jobs if job.error is None]
     if len(paths) == 1:
         outcomes = iter([measure_file(paths[0], plan, (), progress)])

@@ -8,6 +8,7 @@ from types import TracebackType
 
 SOON_S = 0.7  # shorter work needs no progress
 EVERY_S = 0.2
+NAME = 20  # columns; the figures take up to 57
 
 
 class Ticker:
@@ -70,7 +71,7 @@ def line_of(words: str, done: float, total: float, spent_s: float, unit: str) ->
     >>> line_of("side-a.flac", 600.0, 2700.0, 2.0, "s")
     'side-a.flac  22 %  10:00 of 45:00  300 × real time  about 7 s left'
     """
-    name = words if len(words) <= 28 else words[:13] + "…" + words[-14:]
+    name = words if len(words) <= NAME else words[: NAME // 2] + "…" + words[1 - NAME // 2 :]
     share = min(done / total, 1.0) if total > 0 else 0.0
     left = f"  about {_span(spent_s * (1 - share) / share)} left" if share > 0 else ""
     if unit != "s":
