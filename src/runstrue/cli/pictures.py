@@ -58,12 +58,13 @@ def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Figure]]:
     measured = done.measured
     if measured is None:
         return {}
-    caption = Caption(deck=done.path.name, stage=stage, remark=measured.summary)
+    caption = Caption(deck=done.path.name, stage=stage, remark=measured.summary.rstrip("."))
+    label = stage or "this recording"
     speed, flutter = _limit(done, "speed.deviation"), _limit(done, "flutter.weighted_peak")
     drawings: dict[str, Callable[[Shape], Figure]] = {}
     deviation = measured.deviation
     if deviation is not None:
-        strand = Strand(deviation, "left", stage)
+        strand = Strand(deviation, "left", label)
         drawings["speed"] = lambda shape: draw_deviation(
             [strand], caption, limit_low=speed.low if speed else None,
             limit_high=speed.high if speed else None, shape=shape,
@@ -74,14 +75,14 @@ def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Figure]]:
     needle = measured.find("flutter.indicated_peak", peak.channel)
     for trace in peak.traces:
         if trace.name == "flutter spectrum":
-            spectrum = Spectrum(trace, "left", stage, peak.lines)
+            spectrum = Spectrum(trace, "left", label, peak.lines)
             drawings["spectrum"] = lambda shape, spectrum=spectrum: draw_spectrum(  # type: ignore[misc]
                 [spectrum], caption, shape=shape
             )
         if trace.name == "weighted deviation histogram":
             words = figure_of(peak.quantity, peak.id) if peak.quantity else ""
             spread = needle.spread if needle else None
-            shown = Distribution(trace, "left", stage, words, spread)
+            shown = Distribution(trace, "left", label, words, spread)
             drawings["histogram"] = lambda shape, shown=shown: draw_histogram(  # type: ignore[misc]
                 [shown], caption, limit_percent=flutter.high if flutter else None,
                 limit_words=", ".join(flutter.notes) if flutter else "", shape=shape,

@@ -76,10 +76,10 @@ def speed_words(result: Result) -> str:
     tone_hz = float(result.conditions["tone_hz"])
     cents = _of_same_share(quantity, float(result.conditions["cents"]))
     shift = _of_same_share(quantity, float(result.conditions["offset_hz"]))
-    if abs(quantity.value) < quantity.u:
-        return f"as good as true; {tone_hz:g} Hz"
     way, side = ("fast", "above") if quantity.value > 0 else ("slow", "below")
-    return f"{_size(cents)} cents {way}, {_size(shift)} Hz {side} {tone_hz:g} Hz"
+    words = f"{_size(cents)} cents {way}, {_size(shift)} Hz {side} {tone_hz:g} Hz"
+    hidden = abs(quantity.value) < quantity.expanded()
+    return words + (", no more than its uncertainty" if hidden else "")
 
 
 def mostly_words(result: Result) -> str:
