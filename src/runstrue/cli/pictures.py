@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    from matplotlib.figure import Figure
 
     from runstrue.cli.measured import Done
     from runstrue.report.style import Shape
@@ -48,7 +46,7 @@ def write_pictures(done: Done, folder: Path, *, stem: str = "", stage: str = "")
     return written
 
 
-def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Figure]]:
+def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Any]]:
     from runstrue.report.figure_deviation import Strand, draw_deviation
     from runstrue.report.figure_histogram import Distribution, draw_histogram
     from runstrue.report.figure_spectrum import Spectrum, draw_spectrum
@@ -61,7 +59,7 @@ def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Figure]]:
     caption = Caption(deck=done.path.name, stage=stage, remark=measured.summary.rstrip("."))
     label = stage or "this recording"
     speed, flutter = _limit(done, "speed.deviation"), _limit(done, "flutter.weighted_peak")
-    drawings: dict[str, Callable[[Shape], Figure]] = {}
+    drawings: dict[str, Callable[[Shape], Any]] = {}
     deviation = measured.deviation
     if deviation is not None:
         strand = Strand(deviation, "left", label)
