@@ -52,7 +52,7 @@ def main(arguments: list[str] | None = None) -> int:
     print(f"\n{_machine()}; {took_s / 60:.1f} min in all.")
     for part in broken:
         print(f"Broken down: {part.part}: {part.why}", file=sys.stderr)
-    if wanted.write and not broken:
+    if wanted.write and not broken and not wanted.only:
         PAGE.write_text(_page(rows), encoding="utf-8")
         print(f"Written to {PAGE}")
     return 1 if broken else 0
@@ -60,7 +60,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 def _arguments(arguments: list[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
-    parser.add_argument("--write", action="store_true", help="write docs/benchmarks.md as well")
+    parser.add_argument(
+        "--write", action="store_true", help="write docs/benchmarks.md as well, when all ran"
+    )
     parser.add_argument("--seeds", type=int, default=SEEDS, help="seeds for the coverage")
     parser.add_argument(
         "--only", nargs="+", choices=("time", "shell", "figures", "coverage"), help="parts to run"
