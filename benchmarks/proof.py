@@ -32,7 +32,8 @@ def coverage_rows(seeds: int = SEEDS) -> Iterator[Row]:
             f"≥ {100 * LEAST[case]:.0f} %",
             worst.inside / LEAST[case],
             more_is_better=True,
-            remark=f"{seeds} seeds; {told}; σ is the spread of error over u, 1 when u is right, less when it is cautious",
+            remark=f"{seeds} seeds; {told}; σ is the spread of error over u, 1 when u is right "
+            "and less when it is cautious",
         )
 
 
