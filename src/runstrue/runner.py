@@ -6,8 +6,8 @@ Storage is handed in by the caller; nothing here knows the logbook.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from runstrue.capture.file import FileSource
@@ -19,6 +19,29 @@ from runstrue.result import Measured
 from runstrue.samples import Origin
 from runstrue.verdict.judge import judge
 from runstrue.verdict.models import Limit, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Judging:
+    """By which limits recordings are judged, and under which conditions they were made.
+
+    Parameters
+    ----------
+    limits : tuple of Limit
+        Of the deck's sheet.
+    conditions : mapping of str to str
+        Such as the tape speed chosen; limits for others cannot be compared.
+    """
+
+    limits: tuple[Limit, ...] = ()
+    conditions: Mapping[str, str] = field(default_factory=dict)
+
+    def of(self, measured: Measured) -> tuple[Verdict, ...]:
+        """Judge what one recording said."""
+        return judge(self.limits, measured.results, conditions=self.conditions)
+
+
+UNJUDGED = Judging()
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +67,7 @@ class Outcome:
 
 
 def measure_file(
-    path: Path, plan: TonePlan, limits: Sequence[Limit] = (), progress: Progress | None = None
+    path: Path, plan: TonePlan, judging: Judging = UNJUDGED, progress: Progress | None = None
 ) -> Outcome:
     """Measure one recording and judge it.
 
@@ -52,8 +75,7 @@ def measure_file(
     ----------
     path : Path
     plan : TonePlan
-    limits : sequence of Limit
-        Of the deck's sheet.
+    judging : Judging
     progress : callable, optional
         Called with the seconds done; an exception it raises stops the work.
 
@@ -74,7 +96,7 @@ def measure_file(
         )
         if source.doubts:
             measured = _with_doubts(measured, source.doubts)
-        return Outcome(path, source.origin(), measured, judge(limits, measured.results), None)
+        return Outcome(path, source.origin(), measured, judging.of(measured), None)
     except Stopped:
         raise
     except RunstrueError as error:
@@ -82,20 +104,23 @@ def measure_file(
 
 
 def measure_files(
-    paths: Sequence[Path], plan: TonePlan, limits: Sequence[Limit] = (), jobs: int | None = None
+    paths: Sequence[Path],
+    plan: TonePlan,
+    judging: Judging = UNJUDGED,
+    jobs: int | None = None,
 ) -> Iterator[Outcome]:
     """Measure many recordings, several at a time; outcomes come in the order given."""
     workers = min(jobs or os.cpu_count() or 1, len(paths))
     if workers <= 1:
-        yield from (measure_file(path, plan, limits) for path in paths)
+        yield from (measure_file(path, plan, judging) for path in paths)
         return
     from joblib import Parallel, delayed  # a tenth of a second that one file need not wait for
 
     with Parallel(n_jobs=workers, return_as="generator") as pool:
-        yield from pool(delayed(measure_file)(path, plan, limits) for path in paths)
+        yield from pool(delayed(measure_file)(path, plan, judging) for path in paths)
 
 
-def judge_starts(outcomes: Iterable[Outcome], limits: Sequence[Limit] = ()) -> Outcome:
+def judge_starts(outcomes: Iterable[Outcome], judging: Judging = UNJUDGED) -> Outcome:
     """Put the starts of one reading together and judge them as one.
 
     Raises
@@ -108,9 +133,7 @@ def judge_starts(outcomes: Iterable[Outcome], limits: Sequence[Limit] = ()) -> O
         if start.error is not None:
             raise start.error
     measured = combine_starts([start.measured for start in starts if start.measured is not None])
-    return Outcome(
-        starts[0].path, starts[0].origin, measured, judge(limits, measured.results), None
-    )
+    return Outcome(starts[0].path, starts[0].origin, measured, judging.of(measured), None)
 
 
 def _with_doubts(measured: Measured, doubts: Sequence[str]) -> Measured:

@@ -198,9 +198,10 @@ def _play(folder: Path, stage: Stage) -> None:
 def _measure(bench: Bench, folder: Path, stage: Stage) -> Done:
     """The same as `runstrue measure FILE --tape … --deck … --stage …`."""
     from runstrue.cli.keep import Keeper, Place
-    from runstrue.cli.measured import Job, Judging, measure_jobs
+    from runstrue.cli.measured import Job, measure_jobs
     from runstrue.cli.plan import read_tape, sound_card
     from runstrue.measure.tape_tone import TonePlan
+    from runstrue.runner import Judging
 
     keeper = Keeper(bench, DECK, Place(stage.key, side="A", position="start"))
     tape = read_tape(_tape_path(folder))

@@ -17,9 +17,10 @@ from runstrue.errors import RunstrueError
 
 if TYPE_CHECKING:
     from runstrue.cli.keep import Keeper
-    from runstrue.cli.measured import Done, Job, Judging
+    from runstrue.cli.measured import Done, Job
     from runstrue.cli.plan import Wanted
     from runstrue.measure.tape_tone import TonePlan
+    from runstrue.runner import Judging
 
 
 @click.command(cls=ExampleCommand, short_help="Measure recordings of a test tape, and judge them.")
@@ -125,9 +126,10 @@ def _refuse_contradictions(asked: Asked) -> None:
 
 def _measure(bench: Bench, asked: Asked) -> int:
     from runstrue.cli.keep import Keeper, Place
-    from runstrue.cli.measured import Judging, combine, jobs_of
+    from runstrue.cli.measured import combine, jobs_of
     from runstrue.cli.plan import read_sheets, read_tape, sound_card, wanted_of
     from runstrue.measure.tape_tone import TonePlan
+    from runstrue.runner import Judging
 
     keeper: Keeper | None = None
     if asked.deck is not None and asked.stage is not None:

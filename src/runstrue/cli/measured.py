@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,9 +12,9 @@ from runstrue.errors import RunstrueError
 if TYPE_CHECKING:
     from runstrue.measure.tape_tone import TonePlan
     from runstrue.result import Measured
-    from runstrue.runner import Outcome
+    from runstrue.runner import Judging, Outcome
     from runstrue.samples import Origin
-    from runstrue.verdict.models import Limit, Verdict
+    from runstrue.verdict.models import Verdict
 
 Progress = Callable[[float], None]
 
@@ -60,20 +60,6 @@ class Done:
     stored: dict[str, Any] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Judging:
-    """By which limits recordings are judged, and under which conditions they were made."""
-
-    limits: tuple[Limit, ...] = ()
-    conditions: Mapping[str, str] = field(default_factory=dict)
-
-    def of(self, measured: Measured) -> tuple[Verdict, ...]:
-        """Judge what one recording said."""
-        from runstrue.verdict.judge import judge
-
-        return judge(self.limits, measured.results, conditions=self.conditions)
-
-
 def jobs_of(names: Sequence[str]) -> list[Job]:
     """Return the recordings of these files and folders, in order."""
     from runstrue.capture.file import recordings_in
@@ -116,21 +102,21 @@ def measure_jobs(
     warnings.filterwarnings("ignore", ".*tasks which were still being processed", UserWarning)
     paths = [job.path for job in jobs if job.error is None]
     if len(paths) == 1:
-        outcomes = iter([measure_file(paths[0], plan, (), progress)])
+        outcomes = iter([measure_file(paths[0], plan, judging, progress)])
     else:
-        outcomes = iter(measure_files(paths, plan, (), workers)) if paths else iter(())
+        outcomes = iter(measure_files(paths, plan, judging, workers)) if paths else iter(())
     for job in jobs:
         if job.error is not None:
             yield Done(job.given, job.path, error=job.error)
         else:
-            yield done_of(job.given, next(outcomes), judging)
+            yield done_of(job.given, next(outcomes))
 
 
-def done_of(given: str, outcome: Outcome, judging: Judging) -> Done:
-    """Judge an outcome."""
-    measured = outcome.measured
-    verdicts = judging.of(measured) if measured else ()
-    return Done(given, outcome.path, outcome.origin, measured, verdicts, outcome.error)
+def done_of(given: str, outcome: Outcome) -> Done:
+    """Say what became of a job."""
+    return Done(
+        given, outcome.path, outcome.origin, outcome.measured, outcome.verdicts, outcome.error
+    )
 
 
 def combine(done: Sequence[Done], judging: Judging) -> Done | None:
@@ -144,4 +130,4 @@ def combine(done: Sequence[Done], judging: Judging) -> Done | None:
     ]
     if len(starts) < 2:
         return None
-    return done_of("starts of one reading", judge_starts(starts), judging)
+    return done_of("starts of one reading", judge_starts(starts, judging))

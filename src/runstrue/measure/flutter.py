@@ -33,6 +33,7 @@ FLAT_LOW_HZ = 0.5
 WOW_LOW_HZ, WOW_FLUTTER_HZ = 0.1, 10.0
 """IEC 60386 (JIS C 5569-1991 2.1, 2.2): wow from 0.1 to 10 Hz, flutter above 10 Hz."""
 EXCERPT_S = 10.0
+NEEDLE_EVERY = 10  # samples between looks at the needle: 50 looks a second see all of it
 PEAK_POINTS = 4  # points to a sample where peaks are read
 STRETCH_S, FEWEST_STRETCHES, MOST_STRETCHES = 6.0, 4, 24
 """Pieces for the jackknife: long against the slow end of the weighting (a period of 2 s), and ten
@@ -120,13 +121,14 @@ def read_flutter(
             filtered = {name: band.process(values, counts) for name, band in bands.items()}
             indication = needle.process(filtered["weighted"])
             seen = _counts(usable, start, stop, begin + needle_settle)
+            seen &= np.arange(start, stop) % NEEDLE_EVERY == 0
             shown.append(indication[seen].astype(np.float32))
     needle_shown = np.concatenate(shown)
     left_out = min(band.whole_stretches() for band in bands.values())
     return FlutterReadout(
         figures=_figures(bands, None),
         without=tuple(_figures(bands, stretch) for stretch in range(left_out)),
-        needle=wander(needle_shown, rate_hz, discard_s=0.0),
+        needle=wander(needle_shown, rate_hz / NEEDLE_EVERY, discard_s=0.0),
         needle_pieces=tuple(
             float(np.median(piece)) for piece in np.array_split(needle_shown, pieces)
         ),

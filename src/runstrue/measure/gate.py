@@ -57,14 +57,15 @@ class Gate:
         Channels that carry the tone.
     losses : tuple of Loss
         Between the first and the last use, in time order.
-    level_db : tuple of float
-        Usual level of each channel's tone; not a number where there is none.
+    level_db, usual_hz : tuple of float
+        Usual level and frequency of each channel's tone; not a number where there is none.
     """
 
     usable: Mask
     tracks: tuple[int, ...]
     losses: tuple[Loss, ...]
     level_db: tuple[float, ...]
+    usual_hz: tuple[float, ...]
 
     def common(self, rows: Sequence[int]) -> Mask:
         """Where all of these channels are usable, shape (sample,)."""
@@ -92,9 +93,9 @@ def gate(track: ToneTrack) -> Gate:
     cells = track.level_db.shape[1]
     samples = track.offset_hz.shape[1]
     present = np.zeros((len(track.channels), cells), dtype=np.bool_)
-    levels = np.full(len(track.channels), np.nan)
+    levels, usual_hz = np.full((2, len(track.channels)), np.nan)
     for channel in range(len(track.channels)):
-        present[channel], levels[channel] = _present(track, channel)
+        present[channel], levels[channel], usual_hz[channel] = _present(track, channel)
     strongest = np.nanmax(levels) if np.isfinite(levels).any() else np.nan
     usable = np.zeros((len(track.channels), samples), dtype=np.bool_)
     losses: list[Loss] = []
@@ -116,7 +117,8 @@ def gate(track: ToneTrack) -> Gate:
     tracks = tuple(int(channel) for channel in np.flatnonzero(used_s >= LEAST_TONE_S))
     if not tracks:
         raise _refusal(track, float(used_s.max(initial=0.0)))
-    return Gate(usable, tracks, tuple(sorted(losses, key=lambda loss: loss.start_s)), tuple(levels))
+    in_order = tuple(sorted(losses, key=lambda loss: loss.start_s))
+    return Gate(usable, tracks, in_order, tuple(levels.tolist()), tuple(usual_hz.tolist()))
 
 
 def runs(mask: Mask, join: int = 0) -> list[tuple[int, int]]:
@@ -132,20 +134,20 @@ def runs(mask: Mask, join: int = 0) -> list[tuple[int, int]]:
     return found
 
 
-def _present(track: ToneTrack, channel: int) -> tuple[Mask, float]:
-    """Cells with the one tone at about its usual level, and that level."""
+def _present(track: ToneTrack, channel: int) -> tuple[Mask, float, float]:
+    """Cells with the one tone at about its usual level, that level, and its usual frequency."""
     level = track.level_db[channel]
     frequency = track.band.centre_hz + _cell_means(track.offset_hz[channel], level.size)
     single = (track.jitter[channel] < MOST_JITTER_RAD) & (track.flicker[channel] < ONE_TONE_FLICKER)
     single &= level > _faintest_db(track, channel)
     if not single.any():
-        return single, np.nan
+        return single, np.nan, np.nan
     usual_hz = float(np.median(frequency[single]))
     if not track.band.low_hz <= usual_hz <= track.band.high_hz:
-        return np.zeros_like(single), np.nan
+        return np.zeros_like(single), np.nan, np.nan
     near = single & (np.abs(frequency - usual_hz) < MOST_AWAY * usual_hz)
     usual_db = float(np.median(level[near])) if near.any() else np.nan
-    return near & (level > usual_db - LOST_BELOW_DB), usual_db
+    return near & (level > usual_db - LOST_BELOW_DB), usual_db, usual_hz
 
 
 def _faintest_db(track: ToneTrack, channel: int) -> float:
@@ -156,8 +158,8 @@ def _faintest_db(track: ToneTrack, channel: int) -> float:
 
 
 def _cell_means(values: NDArray[np.floating], cells: int) -> Array:
-    padded = np.resize(values[: cells * CELL_SAMPLES], cells * CELL_SAMPLES)
-    return np.asarray(padded.reshape(cells, CELL_SAMPLES).mean(axis=1), dtype=np.float64)
+    whole = values[: cells * CELL_SAMPLES].reshape(cells, CELL_SAMPLES)
+    return np.asarray(whole.mean(axis=1), dtype=np.float64)
 
 
 def _guard(track: ToneTrack) -> int:
@@ -185,9 +187,9 @@ def _pieces(track: ToneTrack, channel: int, present: Mask) -> list[tuple[int, in
 def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:
     """Samples at the beginning in which the transport is still running up.
 
-    Steady is: no farther from the middle of the ten seconds after than those ten seconds
-    themselves go (and a fifth more, or 0.3 Hz), for three tenths of a second in a row. Only a
-    beginning of at most `RUN_UP_S` is taken off.
+    Steady is: no farther from the straight line through the ten seconds after than those ten
+    seconds themselves go (and a fifth more, or 0.3 Hz), for three tenths of a second in a row.
+    Only a beginning of at most `RUN_UP_S` is taken off.
     """
     window = int(0.1 * rate_hz)
     longest = int(RUN_UP_S * rate_hz) // window
@@ -196,9 +198,10 @@ def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:
     after = means[longest:]
     if after.size < longest:
         return 0
-    middle = float(np.median(after))
-    allowed = max(1.2 * float(np.max(np.abs(after - middle))), 0.3)
-    steady = np.abs(means[: longest + 3] - middle) <= allowed
+    slope, level = np.polyfit(np.arange(after.size), after, 1)
+    away = np.abs(means - level - slope * (np.arange(windows) - longest))
+    allowed = max(1.2 * float(away[longest:].max()), 0.3)
+    steady = away[: longest + 3] <= allowed
     in_a_row = steady[:-2] & steady[1:-1] & steady[2:]
     begins = int(np.argmax(in_a_row)) if in_a_row.any() else 0
     return begins * window

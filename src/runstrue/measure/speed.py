@@ -238,7 +238,9 @@ def _speed(
 ) -> Result:
     start_s, stop_s = series.span
     hiss = hiss_percent(noise_per_hz, stop_s - start_s, nominal_hz)
-    corrected = mean.percent - tape.speed_correction_percent + card.clock_ppm * 1e-4
+    # what was heard, by a clock that runs so much fast, from a tape whose tone is so much off
+    heard = (1 + mean.percent / 100) * (1 + card.clock_ppm * 1e-6)
+    corrected = 100 * (heard / (1 + tape.speed_correction_percent / 100) - 1)
     budget = Budget(
         (
             Contribution("slow speed variation left in the mean", mean.u_percent, "random",

@@ -142,12 +142,8 @@ class _Reading:
         )
 
     def _choose(self) -> ToneChoice:
-        offsets = [
-            float(np.median(self.track.offset_hz[channel, self.gate.usable[channel]]))
-            for channel in self.gate.tracks
-        ]
-        measured_hz = self.track.band.centre_hz + float(np.mean(offsets))
-        return choose_tone(measured_hz, self.plan.named_hz)
+        usual_hz = [self.gate.usual_hz[channel] for channel in self.gate.tracks]
+        return choose_tone(sum(usual_hz) / len(usual_hz), self.plan.named_hz)
 
     def _about_nominal(self) -> NDArray[np.float32]:
         """Turn the offsets into percent of nominal, in place: a long record is held once."""
@@ -175,7 +171,7 @@ class _Reading:
     ) -> list[Result]:
         rate_hz, plan = self.track.rate_hz, self.plan
         usable = self.gate.common(rows)
-        percent = self.percent[list(rows)] if len(rows) < len(self.percent) else self.percent
+        percent = self.percent[rows[0] : rows[-1] + 1]  # a view: a long record is held once
         if self._counted_s(rows) < LEAST_COUNTED_S:
             raise SignalError(
                 f"Only {usable.sum() / rate_hz:.1f} s of unbroken tone were found",
