@@ -136,7 +136,9 @@ def _session(block: str, run: Run, wanted: tuple[str, ...]) -> Iterator[str]:
 def _kept(told: str, wanted: tuple[str, ...]) -> Iterator[str]:
     """Yield the paragraphs that are wanted, or all where none of them is there."""
     paragraphs = told.split("\n\n")
-    kept = [part for part in paragraphs if any(words and part.startswith(words) for words in wanted)]
+    kept = [
+        part for part in paragraphs if any(words and part.startswith(words) for words in wanted)
+    ]
     if kept:
         yield "…"
         yield from "\n\n".join(kept).splitlines()

@@ -85,8 +85,8 @@ def weighting() -> str:
     reached = [
         20 * np.log10(np.abs(Weighting(rate).response(rates_hz))) for rate in DEVIATION_RATES_HZ
     ]
-    heading = ("rate, Hz", "table, dB",
-               *(f"filter at {rate:.0f} Hz, less table, dB" for rate in DEVIATION_RATES_HZ))  # fmt: skip
+    filters = (f"filter at {rate:.0f} Hz, less table, dB" for rate in DEVIATION_RATES_HZ)
+    heading = ("rate, Hz", "table, dB", *filters)
     return _table(
         heading,
         [
