@@ -3,9 +3,8 @@
 Three questions, each asked of many seeds; for each reading the error is divided by the
 uncertainty that was claimed, and the share within ±2 is the coverage:
 
-`hiss`     The reading with hiss against that of the same stretch without, by the budget's
-           contributions from hiss alone. Hiss lifts an r.m.s., and that lift is a contribution
-           but not corrected for: where it outweighs the scatter, more than 98 % are held.
+`hiss`     The reading with hiss against that of the same stretch without, less the lift by hiss
+           that the budget states, by the budget's scatter from hiss alone.
 `length`   The reading of a minute against the long-run figure of a deck that wavers at random,
            by the random part of the budget. The long-run figure follows from the spectrum that
            was put in; for the needle a record of 30 min stands for it.
@@ -104,11 +103,11 @@ def hiss_case(seed: int) -> Ratios:
     for name, result in _first_channel(noisy).items():
         # a needle waits and falls, so that a little hiss may move its middle by a hundredth:
         # what is claimed for that is the latitude which two needles of the standard have
-        parts = ("hiss", "needle") if name == "flutter.indicated_peak" else ("hiss",)
-        u = math.hypot(
-            *(part.u for part in result.budget if any(word in part.name for word in parts))
-        )
-        ratios[name] = (_value(result) - _value(_first_channel(quiet)[name])) / u
+        parts = {part.name: part.u for part in result.budget}
+        scatter, lift = parts["hiss"], parts.get("lift by hiss", 0.0)
+        if name == "flutter.indicated_peak":
+            scatter = parts["latitude of the needle's standard"]
+        ratios[name] = (_value(result) - _value(_first_channel(quiet)[name]) - lift) / scatter
     return ratios
 
 

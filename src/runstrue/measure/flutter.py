@@ -32,7 +32,7 @@ CHUNK = 1 << 15  # pieces that stay in the processor's cache
 FLAT_LOW_HZ = 0.5
 WOW_LOW_HZ, WOW_FLUTTER_HZ = 0.1, 10.0
 """IEC 60386 (JIS C 5569-1991 2.1, 2.2): wow from 0.1 to 10 Hz, flutter above 10 Hz."""
-EXCERPT_S = 10.0
+EXCERPT_S = 20.0
 NEEDLE_EVERY = 10  # samples between looks at the needle: 50 looks a second see all of it
 PEAK_POINTS = 4  # points to a sample where peaks are read
 STRETCH_S, FEWEST_STRETCHES, MOST_STRETCHES = 6.0, 4, 24
