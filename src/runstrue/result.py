@@ -184,7 +184,6 @@ def to_plain(result: Result) -> dict[str, Any]:
     """
     quantity = result.quantity
     spread, table = result.spread, result.table
-    dof = quantity.degrees_of_freedom if quantity else np.inf
     return {
         "id": result.id,
         "method": result.method,
@@ -192,16 +191,14 @@ def to_plain(result: Result) -> dict[str, Any]:
         "value": quantity.value if quantity else None,
         "unit": quantity.unit if quantity else None,
         "u": quantity.u if quantity else None,
-        "degrees_of_freedom": float(dof) if np.isfinite(dof) else None,
+        "degrees_of_freedom": _freedom(quantity.degrees_of_freedom) if quantity else None,
         "budget": [
             {
                 "name": part.name,
                 "u": part.u,
                 "kind": part.kind,
                 "source": part.source,
-                "degrees_of_freedom": (
-                    part.degrees_of_freedom if np.isfinite(part.degrees_of_freedom) else None
-                ),
+                "degrees_of_freedom": _freedom(part.degrees_of_freedom),
             }
             for part in result.budget
         ],
@@ -224,6 +221,11 @@ def to_plain(result: Result) -> dict[str, Any]:
         "conditions": dict(result.conditions),
         "doubts": list(result.doubts),
     }
+
+
+def _freedom(degrees_of_freedom: float) -> float | None:
+    """None for so many that the t distribution is the normal one."""
+    return degrees_of_freedom if degrees_of_freedom <= 1e6 else None
 
 
 def from_plain(plain: Mapping[str, Any]) -> Result:

@@ -13,6 +13,7 @@ from runstrue.result import to_plain
 
 if TYPE_CHECKING:
     from runstrue.cli.measured import Done
+    from runstrue.verdict.models import Verdict
 
 FORMAT = "runstrue/1"
 
@@ -39,7 +40,7 @@ def _entry(done: Done) -> dict[str, Any]:
         "file": done.given,
         "sha256": origin.sha256 if origin and origin.sha256 else None,
         "readings": [to_plain(result) for result in measured.results] if measured else [],
-        "verdicts": [msgspec.to_builtins(verdict) for verdict in done.verdicts],
+        "verdicts": [_verdict(verdict) for verdict in done.verdicts],
         "error": str(done.error) if done.error else None,
         "summary": measured.summary if measured else None,
         "conditions": dict(measured.conditions) if measured else None,
@@ -47,6 +48,15 @@ def _entry(done: Done) -> dict[str, Any]:
         "stored": done.stored,
     }
     return entry
+
+
+def _verdict(verdict: Verdict) -> dict[str, Any]:
+    """One verdict: `words` are the sheet's own, by which a script finds its line again."""
+    return {
+        **msgspec.to_builtins(verdict),
+        "words": verdict.limit.words,
+        "says": verdict.words,
+    }
 
 
 def _finite(value: Any) -> Any:

@@ -252,7 +252,9 @@ def _doubt_lines(measured: Measured) -> Iterator[str]:
 def _rests_on(measured: Measured, tape: TestTape | None, card: SoundCard | None) -> str:
     """What the readings rest on, with the figures that were allowed for."""
     parts = []
-    if tape is not None:
+    if measured.conditions.get("self_recorded"):
+        parts.append("the deck's own recording (no test tape allowed for)")
+    elif tape is not None:
         parts.append(tape_words(tape))
     if card is not None:
         parts.append(_card_words(card))

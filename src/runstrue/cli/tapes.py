@@ -67,11 +67,12 @@ def new(file: Path) -> None:
 
     runstrue tape new sallowby.toml
     """
-    from runstrue.cli.layout import out
+    from runstrue.cli.layout import out, wrapped
 
     _refuse_existing(file)
     _write(file, TEMPLATE)
-    out(f"Written to '{file}'. Fill it in with any text editor, then: runstrue tape show {file}")
+    out(wrapped(f"Written to '{file}'. Fill it in with any text editor, then:"))
+    out(f"  runstrue tape show {file}")
 
 
 @tape.command("show")

@@ -90,9 +90,19 @@ def _change(place: Place, both: _Both) -> Change:
     quantity_id, method, channel, well, side, direction, speed, noise_reduction, point = place
     found = both.found[-1].result if both.found else None
     left = both.left[-1].result if both.left else None
-    outcome = difference(found, left) if found and left else None
-    if outcome:
-        words: str = outcome.outcome
+    undecided = [
+        stage
+        for stage, result in (("as found", found), ("as left", left))
+        if result and result.conditions.get("tone_undecided")
+    ]
+    outcome = difference(found, left) if found and left and not undecided else None
+    if undecided and found and left:
+        words: str = (
+            f"cannot be compared: the tape's tone was not decided {' and '.join(undecided)}; "
+            "name it with --tone and measure again"
+        )
+    elif outcome:
+        words = outcome.outcome
     elif found is None or left is None:
         here, missing = ("as left", "as found") if found is None else ("as found", "as left")
         words = f"cannot be compared: read {here} only, not {missing} by the same method and place"
