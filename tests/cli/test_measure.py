@@ -241,7 +241,9 @@ def test_the_sound_card_of_the_logbook_corrects_the_speed(call: Call, recordings
     call("card", "set", "club interface", "--clock-ppm", "250", "--u", "5")
     after = json.loads(call("measure", path, "--json").out)["captures"][0]
     first, second = (_find(one, "speed.deviation", "bell-mean/1") for one in (before, after))
-    assert second["value"] - first["value"] == pytest.approx(250e-4, abs=1e-9)  # 250 ppm in %
+    # 250 ppm faster, on top of the deviation itself
+    faster = (100 + first["value"]) * 250e-6
+    assert second["value"] - first["value"] == pytest.approx(faster, abs=1e-9)
     assert second["conditions"]["sound_card"] == "club interface"
 
 
