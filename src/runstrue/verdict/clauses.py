@@ -10,10 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from runstrue.verdict.figures import Figure, figure_at, give_unit
+from runstrue.verdict.fits import Item, flags_of, implied_topics, is_at, topic_fits
+from runstrue.verdict.gather import gather
+from runstrue.verdict.order import is_separator
 from runstrue.verdict.tokens import Token, tokenise
-from runstrue.verdict.vocabulary import Unit, topics
-
-Item = Figure | Token
+from runstrue.verdict.vocabulary import Unit
 
 
 @dataclass(slots=True)
@@ -38,6 +39,10 @@ class Clause:
         The figures that fit the topic, each with the words that go with it.
     start, end : int
         Its place in the line.
+    named : bool
+        Whether its words name the quantity; else its units or a heading do.
+    refused : str
+        Why it is handed back; mostly empty.
     """
 
     topics: list[str]
@@ -45,6 +50,8 @@ class Clause:
     groups: list[Group]
     start: int
     end: int
+    named: bool = False
+    refused: str = ""
 
 
 def clauses_of(line: str, carried: Sequence[str] = ()) -> list[Clause]:
@@ -56,33 +63,13 @@ def clauses_of(line: str, carried: Sequence[str] = ()) -> list[Clause]:
     carried : sequence of str
         Topics of a heading on an earlier line, for a line that names none itself.
     """
-    items = _items(tokenise(line))
-    drafts = _cut_at_topics(items)
     clauses = []
-    for draft in drafts:
-        names = draft.topics or list(carried) or _implied_topics(draft.items)
-        clauses.append(_arrange(names, draft.items, draft.brackets))
+    for draft in gather(_items(tokenise(line)), carried):
+        names = draft.topics or implied_topics(draft.items)
+        clause = _arrange(names, draft.items, draft.depths)
+        clause.named, clause.refused = draft.named, draft.refused
+        clauses.append(clause)
     return clauses
-
-
-def topic_fits(topic: str, figure: Figure) -> bool:
-    """Whether a figure's dimension is one in which this topic is given."""
-    dimensions = topics()[topic].keys()
-    if topic == "speed":
-        return _fits_speed(figure)
-    if topic == "response":
-        return figure.dimension == "Hz" and figure.shape in ("span", "single", "around")
-    if figure.shape == "around" and figure.tolerance_dimension != figure.dimension:
-        return False
-    return figure.dimension in dimensions
-
-
-def _fits_speed(figure: Figure) -> bool:
-    if figure.shape == "around":
-        same_tone = figure.dimension == figure.tolerance_dimension == "Hz"
-        share = figure.tolerance_dimension == "%" and figure.dimension in ("cm/s", "Hz")
-        return same_tone or share
-    return figure.dimension == "%" or (figure.shape == "span" and figure.dimension == "Hz")
 
 
 # --- from tokens to items ------------------------------------------------------------------
@@ -134,84 +121,18 @@ def _with_units(items: list[Item]) -> list[Item]:
 # --- from items to clauses -----------------------------------------------------------------
 
 
-@dataclass(slots=True)
-class _Draft:
-    topics: list[str]
-    items: list[Item]
-    brackets: list[int]  # depth of brackets at each item
-
-
-def _cut_at_topics(items: list[Item]) -> list[_Draft]:
-    draft = _Draft([], [], [])
-    drafts = [draft]
-    depth = 0
-    for place, item in enumerate(items):
-        if isinstance(item, Token):
-            depth += (item.kind == "open") - (item.kind == "close")
-            depth = max(depth, 0)
-            if depth == 0 and item.is_phrase("topic"):
-                assert item.meaning is not None
-                has_figures = any(isinstance(other, Figure) for other in draft.items)
-                if has_figures and _begins_clause(items, place, draft):
-                    draft = _Draft([], [], [])
-                    drafts.append(draft)
-                if not has_figures or not draft.topics:
-                    draft.topics.extend(item.meaning.names)
-        draft.items.append(item)
-        draft.brackets.append(depth)
-    return [draft for draft in drafts if draft.items]
-
-
-def _begins_clause(items: list[Item], place: int, draft: _Draft) -> bool:
-    """Whether a topic after figures opens a new clause; in 'at 3 % THD' it does not."""
-    before = items[place - 1] if place else None
-    set_apart = isinstance(before, Token) and (
-        before.kind in ("separator", "slash", "dot", "range", "dash", "close")
-        or before.is_phrase("filler")
-    )
-    if not draft.topics:  # '0.14 % DIN wow and flutter': the figure stands before its topic
-        return set_apart and _figure_follows(items, place)
-    return set_apart or _figure_follows(items, place)
-
-
-def _figure_follows(items: list[Item], place: int) -> bool:
-    for item in items[place + 1 :]:
-        if isinstance(item, Figure):
-            return True
-        if item.kind in ("separator", "slash") or item.is_phrase("topic"):
-            return False
-    return False
-
-
-def _implied_topics(items: list[Item]) -> list[str]:
-    """Topics that a line without a name means by its units alone."""
-    figures = [item for item in items if isinstance(item, Figure)]
-    if any(f.shape == "span" and f.dimension == "Hz" for f in figures) and any(
-        f.dimension == "dB" for f in figures
-    ):
-        return ["response"]
-    if any(f.shape == "around" and f.dimension == "cm/s" for f in figures):
-        return ["speed"]
-    names = {name for item in items if isinstance(item, Token) for name in _flags(item)}
-    if "wrms" in names:
-        return ["flutter"]
-    return []
-
-
-def _flags(token: Token) -> tuple[str, ...]:
-    if token.kind == "standard":
-        return token.flags
-    meaning = token.meaning
-    return meaning.names if meaning and meaning.kind == "flag" else ()
-
-
 def _arrange(names: list[str], items: list[Item], brackets: list[int]) -> Clause:
     """Give every word of a clause to the figure that it goes with."""
     fitting = _fitting_topics(names, items)
     chosen = fitting[-1:] or names[-1:]
-    is_main = [
+    fits = [
         isinstance(item, Figure) and bool(chosen) and topic_fits(chosen[0], item) for item in items
     ]
+    # 'S/N 56 dB at 0 dB': the second is no limit, unless there is no other
+    aside = [fit and place > 0 and is_at(items[place - 1]) for place, fit in enumerate(fits)]
+    is_main = [fit and not at for fit, at in zip(fits, aside, strict=True)]
+    if not any(is_main):
+        is_main = fits
     breaks = _breaks(items, brackets, is_main)
     clause = Clause(chosen, [], [], items[0].start, items[-1].end)
     main = [place for place, flag in enumerate(is_main) if flag]
@@ -243,8 +164,7 @@ def _breaks(items: list[Item], brackets: list[int], is_main: list[bool]) -> list
     for place, item in enumerate(items):
         mark = False
         if isinstance(item, Token):
-            joins = item.kind in ("separator", "slash") or _is_and(item)
-            if joins:
+            if is_separator(item):
                 mark = brackets[place] == 0 or _inside_holds_main(place, brackets, is_main)
             elif item.kind in ("open", "close"):
                 mark = _inside_holds_main(place, brackets, is_main, at_bracket=item.kind)
@@ -267,10 +187,6 @@ def _inside_holds_main(
     return any(is_main[low : high + 1])
 
 
-def _is_and(token: Token) -> bool:
-    return token.text.casefold() in ("and", "und", "et", "e", "y", "&", "or", "oder", "ou", "o")
-
-
 def _share_out(
     between: range, breaks: list[bool], *, label_first: bool
 ) -> tuple[list[int], list[int]]:
@@ -289,7 +205,7 @@ def _label_first(items: list[Item], main: list[int]) -> bool:
 
     def says_something(part: list[Item]) -> bool:
         return any(
-            isinstance(item, Token) and (_flags(item) or item.is_phrase("condition"))
+            isinstance(item, Token) and (flags_of(item) or item.is_phrase("condition"))
             for item in part
         )
 

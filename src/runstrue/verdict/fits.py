@@ -40,7 +40,6 @@ _MORE_EXACT = {
     "crosstalk": {"separation", "separation_sides"},
     "separation": {"separation_sides"},
     "azimuth": {"azimuth_sway"},
-    "speed": {"drift"},
 }
 
 # Beyond this no decibels are a tolerance of a response or a level of a tone: 56 dB is a distance.
@@ -173,11 +172,12 @@ def flags_of(token: Token) -> tuple[str, ...]:
 
 def related(first: str, second: str) -> bool:
     """Whether two topics are one, or one says more exactly what the other says."""
-    return (
-        first == second
-        or second in _MORE_EXACT.get(first, ())
-        or first in _MORE_EXACT.get(second, ())
-    )
+    return first == second or more_exact(first, second) or more_exact(second, first)
+
+
+def more_exact(first: str, second: str) -> bool:
+    """Whether the first of two topics says more exactly what the second says."""
+    return first in _MORE_EXACT.get(second, ())
 
 
 def is_at(item: Item | None, *, widely: bool = False) -> bool:

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from runstrue.verdict.figures import Figure
+from runstrue.verdict.fits import Item, could_be_condition, is_at, is_tolerance
 from runstrue.verdict.tokens import Token
 from runstrue.verdict.vocabulary import Meaning
-
-Item = Figure | Token
 
 _STANDARD_NAMES = frozenset({"din", "iec", "ccir", "jis", "nab", "peak_standard"})
 _WEIGHTINGS = frozenset({"weighted", "unweighted", "a_curve", "curve_468", "arm"})
@@ -67,7 +66,8 @@ def read_words(items: Sequence[Item], line: str, topic: str) -> Said:
     for place, item in enumerate(items):
         following = items[place + 1] if place + 1 < len(items) else None
         if isinstance(item, Figure):
-            _read_condition_figure(said, item, following, line, topic)
+            before = items[place - 1] if place else None
+            _read_condition_figure(said, item, (before, following), line, topic)
         elif item.kind == "standard":
             said.flags.update(item.flags)
             said.notes.append(item.text)
@@ -140,10 +140,11 @@ def _read_phrase(said: Said, token: Token, meaning: Meaning) -> None:
 
 
 def _read_condition_figure(
-    said: Said, figure: Figure, following: Item | None, line: str, topic: str
+    said: Said, figure: Figure, beside: tuple[Item | None, Item | None], line: str, topic: str
 ) -> None:
     text = line[figure.start : figure.end].strip()
-    if topic == "response" and figure.dimension == "dB":
+    before, following = beside
+    if topic == "response" and is_tolerance(figure):
         if said.tolerances:  # which of two tolerances holds is not for us to say
             said.left_over.append(text)
         said.tolerances.append(figure)
@@ -152,10 +153,20 @@ def _read_condition_figure(
     name = _CONDITION_OF.get(figure.dimension)
     if figure.dimension == "Hz":
         name = "band" if figure.shape == "span" else "tone"
-    elif name is None or figure.shape not in ("single", "tolerance"):
+    of_distortion = figure.dimension == "%" and _names_distortion(following)
+    if name is None or not (
+        of_distortion or could_be_condition(topic, figure, said_at=is_at(before, widely=True))
+    ):
         said.left_over.append(text)
         return
-    if figure.dimension == "%" and isinstance(following, Token) and following.is_phrase("topic"):
+    if of_distortion:
+        assert isinstance(following, Token)
         text = f"{text} {following.text}"
     present = said.conditions.get(name)
     said.conditions[name] = text if present is None else f"{present}, {text}"
+
+
+def _names_distortion(item: Item | None) -> bool:
+    if not isinstance(item, Token) or not item.is_phrase("topic"):
+        return False
+    return item.meaning is not None and item.meaning.names[0].startswith("distortion")

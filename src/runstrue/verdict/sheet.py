@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from runstrue.verdict.clauses import Clause, clauses_of, topic_fits
+from runstrue.verdict.clauses import Clause, clauses_of
 from runstrue.verdict.figures import Figure
+from runstrue.verdict.fits import topic_fits
 from runstrue.verdict.meaning import limits_of
 from runstrue.verdict.models import Limit, Sheet, Unread
 from runstrue.verdict.said import Said, read_words
@@ -79,7 +80,7 @@ def _pieces(line: str) -> list[str]:
     parts = line.split(";")
     pieces: list[str] = []
     for part in parts:
-        names_quantity = any(_names_topic(clause) for clause in clauses_of(part))
+        names_quantity = any(clause.named for clause in clauses_of(part))
         has_figure = any(clause.groups or _figures(clause.header) for clause in clauses_of(part))
         if pieces and has_figure and not names_quantity and _starts_with_figure(part):
             pieces[-1] += ";" + part
@@ -105,7 +106,12 @@ def _read_piece(
     carried = heading.topics if heading and _may_go_on(piece, heading) else []
     for clause in clauses_of(piece, carried):
         words = piece[clause.start : clause.end].strip(" \t,;:|")
-        from_heading = bool(carried) and clause.topics == carried and not _names_topic(clause)
+        from_heading = bool(carried) and clause.topics == carried and not clause.named
+        if clause.refused:
+            unread.append(Unread(words=words, why=clause.refused))
+            _close(heading, unread)
+            heading = None
+            continue
         if not clause.topics:
             if any(letter.isalnum() for letter in words):
                 unread.append(Unread(words=words, why="it names no quantity that Runstrue knows"))
@@ -136,7 +142,7 @@ def _read_piece(
 def _may_go_on(piece: str, heading: _Heading) -> bool:
     """Whether a line without a quantity of its own goes on with the heading's."""
     clauses = clauses_of(piece)
-    if any(_names_topic(clause) for clause in clauses) or not _starts_with_figure(piece):
+    if any(clause.named for clause in clauses) or not _starts_with_figure(piece):
         return False
     figures = [figure for clause in clauses for figure in _figures(clause.header)]
     figures += [group.figure for clause in clauses for group in clause.groups]
@@ -173,10 +179,6 @@ def _continued(limit: Limit, heading: _Heading) -> Limit:
 def _changed(limit: Limit, **changes: object) -> Limit:
     parts = {name: getattr(limit, name) for name in limit.__struct_fields__}
     return Limit(**{**parts, **changes})
-
-
-def _names_topic(clause: Clause) -> bool:
-    return any(isinstance(item, Token) and item.is_phrase("topic") for item in clause.header)
 
 
 def _figures(items: Iterable[Figure | Token]) -> list[Figure]:

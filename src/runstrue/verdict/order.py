@@ -1,0 +1,303 @@
+"""Which figure goes with which quantity, where either may stand first.
+
+'Speed ±1.5 %', '0.2 % DIN wow and flutter' and lists of both. A line is parted at its commas,
+semicolons, slashes and 'and's; each part is put in order by itself, and joined to the part
+before it only where it cannot be meant otherwise. Where a figure may belong to the quantity
+before it as well as to the one after it, both are handed back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+from runstrue.verdict.figures import Figure
+from runstrue.verdict.fits import (
+    Item,
+    could_be_limit,
+    is_at,
+    names_condition,
+    related,
+)
+from runstrue.verdict.tokens import Token
+
+OPEN = "the figure may belong to the quantity before it or to the one after it"
+
+PartKind = Literal["words", "figure", "topic", "topic first", "figure first"]
+
+
+@dataclass(slots=True)
+class Part:
+    """A run of items between two cuts.
+
+    Parameters
+    ----------
+    kind : str
+        Neither figure nor quantity; figures alone; a quantity without a figure that fits it;
+        a quantity and then its figures; a figure and then its quantity.
+    items : list of Item
+    depths : list of int
+        How deep in brackets each item stands.
+    topics : list of str
+    refused : str
+        Why it must be handed back; mostly empty.
+    after_separator : bool
+        Whether a separator stands before it.
+    """
+
+    kind: PartKind
+    items: list[Item]
+    depths: list[int]
+    topics: list[str] = field(default_factory=list)
+    refused: str = ""
+    after_separator: bool = False
+
+    @property
+    def figures(self) -> list[Figure]:
+        """Its figures."""
+        return [item for item in self.items if isinstance(item, Figure)]
+
+
+@dataclass(slots=True)
+class _Mark:
+    """A quantity or a figure that may be a limit, by its place in the part."""
+
+    place: int
+    topic: str = ""
+    figure: Figure | None = None
+
+
+def parts_of(items: Sequence[Item]) -> list[Part]:
+    """Part a line at its separators and wherever one quantity ends and the next begins."""
+    stretches = _stretches(items)
+    parts: list[Part] = []
+    for number, (stretch, depths) in enumerate(stretches):
+        following = _figures_that_follow(stretches, number)
+        found = _in_order(stretch, depths, following)
+        found[0].after_separator = number > 0
+        parts += found
+    return parts
+
+
+def is_separator(item: Item) -> bool:
+    """Whether this item parts a line, where it stands outside brackets."""
+    return isinstance(item, Token) and (item.kind in ("separator", "slash") or _is_and(item))
+
+
+def followed_by_figure(parts: Sequence[Part], number: int, topic: str) -> bool:
+    """Whether the part after this one is a figure for the topic, and for no later name."""
+    rest = [part for part in parts[number + 1 :] if part.kind != "words"]
+    return (
+        bool(rest)
+        and rest[0].kind == "figure"
+        and any(could_be_limit(topic, figure) for figure in rest[0].figures)
+        and not (len(rest) > 1 and rest[1].kind == "topic")
+    )
+
+
+# --- within one stretch between separators ---------------------------------------------------
+
+
+def _stretches(items: Sequence[Item]) -> list[tuple[list[Item], list[int]]]:
+    """Cut after each separator outside brackets; the separator stays with what is before it."""
+    stretches: list[tuple[list[Item], list[int]]] = [([], [])]
+    depth = 0
+    for item in items:
+        if isinstance(item, Token):
+            depth = max(depth + (item.kind == "open") - (item.kind == "close"), 0)
+        stretches[-1][0].append(item)
+        stretches[-1][1].append(depth)
+        if depth == 0 and is_separator(item):
+            stretches.append(([], []))
+    return [stretch for stretch in stretches if stretch[0]]
+
+
+def _figures_that_follow(
+    stretches: Sequence[tuple[list[Item], list[int]]], number: int
+) -> list[Figure]:
+    """Figures of the next stretch, if it is one of figures alone."""
+    plain = [
+        Part(_kind_without_topic(one), one, depths) if not _topics_in(one, depths) else None
+        for one, depths in stretches[number + 1 : number + 3]
+    ]
+    if not plain or plain[0] is None or plain[0].kind != "figure":
+        return []
+    if len(plain) > 1 and plain[1] is None and not _has_figure(stretches[number + 2][0]):
+        return []
+    return plain[0].figures
+
+
+def _in_order(items: list[Item], depths: list[int], following: list[Figure]) -> list[Part]:
+    marks = _marks(items, depths)
+    if not any(mark.topic for mark in marks):
+        return [Part(_kind_without_topic(items), items, depths)]
+    runs = _runs(marks)
+    first_is_topic = bool(runs[0][0].topic)
+    last_is_topic = bool(runs[-1][0].topic)
+    cutter = _Cutter(items, depths, runs, following)
+    if len(runs) == 1:
+        cutter.cut(0, "topic", runs[0])
+    elif first_is_topic and not last_is_topic:
+        cutter.topic_first(runs)
+    elif first_is_topic:
+        cutter.topic_at_both_ends()
+    elif last_is_topic:
+        cutter.figure_first()
+    else:
+        cutter.figure_at_both_ends()
+    return cutter.parts()
+
+
+class _Cutter:
+    """Where to cut one stretch, and what each piece of it is."""
+
+    def __init__(
+        self,
+        items: list[Item],
+        depths: list[int],
+        runs: list[list[_Mark]],
+        following: list[Figure],
+    ) -> None:
+        self._items, self._depths = items, depths
+        self._runs, self._following = runs, following
+        self._cuts: list[tuple[int, PartKind, list[str], str]] = []
+
+    def cut(self, place: int, kind: PartKind, topics: Sequence[_Mark], refused: str = "") -> None:
+        names = [mark.topic for mark in topics if mark.topic]
+        self._cuts.append((place if self._cuts else 0, kind, names, refused))
+
+    def parts(self) -> list[Part]:
+        ends = [place for place, *_ in self._cuts[1:]] + [len(self._items)]
+        return [
+            Part(kind, self._items[place:end], self._depths[place:end], names, refused)
+            for (place, kind, names, refused), end in zip(self._cuts, ends, strict=True)
+        ]
+
+    def topic_first(self, runs: list[list[_Mark]]) -> None:
+        """'Speed ±1.5 %', 'S/N 56 dB erasure 60 dB'."""
+        for topics in runs[::2]:
+            self.cut(topics[0].place, "topic first", topics)
+
+    def topic_at_both_ends(self) -> None:
+        """'Distortion 3 % third harmonic' is one; 'S/N 56 dB 0.2 % wow and flutter' are two."""
+        *body, before, figures, after = self._runs
+        own, other, last = before[-1].topic, after[0].topic, figures[-1]
+        if related(own, after[-1].topic):
+            self.topic_first([*body, [*before, *after], figures])
+            return
+        fits_own, fits_other = _fits(own, last), _fits(other, last)
+        if not fits_other or any(could_be_limit(other, one) for one in self._following):
+            self.topic_first([*body, before, figures])
+            self.cut(after[0].place, "topic", after)
+        elif not fits_own and len(figures) == 1:
+            self.topic_first(body)
+            self.cut(before[0].place, "topic", before)
+            self.cut(last.place, "figure first", after)
+        elif not fits_own or len(figures) > 1:
+            self.topic_first([*body, before, figures])
+            self.cut(last.place, "figure first", after, OPEN if fits_own else "")
+        else:
+            self.topic_first(body)
+            self.cut(before[0].place, "topic first", before, OPEN)
+
+    def figure_first(self) -> None:
+        """'0.2 % DIN wow and flutter', '0.2 % wow and flutter 56 dB S/N'."""
+        previous = ""
+        for figures, topics in zip(self._runs[::2], self._runs[1::2], strict=True):
+            last, first, final = figures[-1], topics[0].topic, topics[-1].topic
+            apart = len(topics) > 1 and not related(first, final)
+            open_before = previous and any(_fits(previous, one) for one in figures[:-1])
+            sure = _fits(first if apart else final, last) and not (apart and _fits(final, last))
+            reason = "" if sure and not open_before else OPEN
+            self.cut(figures[0].place, "figure first", topics[:1] if apart else topics, reason)
+            if apart and not reason:
+                self.cut(topics[1].place, "topic", topics[1:])
+            previous = final
+
+    def figure_at_both_ends(self) -> None:
+        """'±3 dB response 30–15 000 Hz' is one; '0.2 % wow and flutter 0.1 %' is open."""
+        lead, topics, after = self._runs[0], self._runs[1], self._runs[2]
+        first, final = topics[0].topic, topics[-1].topic
+        if len(topics) > 1 and not related(first, final):
+            sure = _fits(first, lead[-1]) and not _fits(final, lead[-1])
+            if sure and _fits(final, after[0]) and len(topics) == 2:
+                self.cut(0, "figure first", topics[:1])
+                self.topic_first([topics[1:], *self._runs[2:]])
+                return
+            self.cut(0, "figure first", topics, OPEN)
+            return
+        same = {mark.figure.dimension for mark in lead if mark.figure and _fits(final, mark)} & {
+            mark.figure.dimension for mark in after if mark.figure and _fits(final, mark)
+        }
+        fitting = any(_fits(final, mark) for mark in lead)
+        if same or (fitting and len(self._runs) > 3):
+            self.cut(0, "figure first", topics, OPEN)
+            return
+        self.topic_first(self._runs[1:])
+
+
+def _fits(topic: str, mark: _Mark) -> bool:
+    return mark.figure is not None and could_be_limit(topic, mark.figure)
+
+
+def _marks(items: list[Item], depths: list[int]) -> list[_Mark]:
+    """Quantities outside brackets, and the figures that may be a limit of one of them."""
+    topics = _topics_in(items, depths)
+    names = list(topics.values())
+    figures = {
+        place: item
+        for place, item in enumerate(items)
+        if isinstance(item, Figure)
+        and not is_at(items[place - 1] if place else None)
+        and any(could_be_limit(name, item) for name in names)
+    }
+    outside = {place: item for place, item in figures.items() if depths[place] == 0}
+    marks = [_Mark(place, topic=name) for place, name in topics.items()]
+    marks += [_Mark(place, figure=item) for place, item in (outside or figures).items()]
+    return sorted(marks, key=lambda mark: mark.place)
+
+
+def _topics_in(items: list[Item], depths: list[int]) -> dict[int, str]:
+    """Quantities by place, without those that only say a condition: 'at 3 % THD'."""
+    found: dict[int, str] = {}
+    for place, item in enumerate(items):
+        if not isinstance(item, Token) or depths[place] > 0 or not item.is_phrase("topic"):
+            continue
+        assert item.meaning is not None
+        topic = item.meaning.names[0]
+        back = place - 1
+        while back >= 0 and _is_filler(items[back]):
+            back -= 1
+        figure = items[back] if back >= 0 else None
+        before = items[back - 1] if back > 0 else None
+        if isinstance(figure, Figure) and names_condition(topic, figure, before):
+            continue
+        found[place] = topic
+    return found
+
+
+def _is_filler(item: Item) -> bool:
+    return isinstance(item, Token) and item.is_phrase("filler")
+
+
+def _runs(marks: list[_Mark]) -> list[list[_Mark]]:
+    runs: list[list[_Mark]] = []
+    for mark in marks:
+        if runs and bool(runs[-1][0].topic) == bool(mark.topic):
+            runs[-1].append(mark)
+        else:
+            runs.append([mark])
+    return runs
+
+
+def _kind_without_topic(items: Sequence[Item]) -> PartKind:
+    return "figure" if _has_figure(items) else "words"
+
+
+def _has_figure(items: Sequence[Item]) -> bool:
+    return any(isinstance(item, Figure) for item in items)
+
+
+def _is_and(token: Token) -> bool:
+    return token.text.casefold() in ("and", "und", "et", "e", "y", "&", "or", "oder", "ou", "o")
