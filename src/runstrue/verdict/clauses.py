@@ -65,8 +65,11 @@ def clauses_of(line: str, carried: Sequence[str] = ()) -> list[Clause]:
     """
     clauses = []
     for draft in gather(_items(tokenise(line)), carried):
-        names = draft.topics or implied_topics(draft.items)
-        clause = _arrange(names, draft.items, draft.depths)
+        items = draft.items
+        while len(items) > 1 and is_separator(items[-1]):
+            items = items[:-1]
+        names = draft.topics or implied_topics(items)
+        clause = _arrange(names, items, draft.depths[: len(items)])
         clause.named, clause.refused = draft.named, draft.refused
         clauses.append(clause)
     return clauses

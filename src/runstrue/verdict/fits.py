@@ -6,6 +6,8 @@ sheets, no source, except where a line says otherwise.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from runstrue.verdict.figures import Figure
 from runstrue.verdict.tokens import Token
 from runstrue.verdict.vocabulary import topics
@@ -126,7 +128,7 @@ def is_tolerance(figure: Figure) -> bool:
     return figure.shape != "around" and max(map(abs, ends)) <= _MOST_TOLERANCE_DB
 
 
-def implied_topics(items: list[Item]) -> list[str]:
+def implied_topics(items: Sequence[Item]) -> list[str]:
     """Topics that words without a name mean by their units alone."""
     figures = [item for item in items if isinstance(item, Figure)]
     if any(one.shape == "span" and one.dimension == "Hz" for one in figures) and any(
@@ -140,7 +142,7 @@ def implied_topics(items: list[Item]) -> list[str]:
     return []
 
 
-def by_another_method(topic: str, items: list[Item]) -> bool:
+def by_another_method(topic: str, items: Sequence[Item]) -> bool:
     """Whether these words name a method by which this topic is never measured."""
     family = any(
         isinstance(entry, dict) and "family" in entry for entry in topics()[topic].values()
@@ -151,7 +153,7 @@ def by_another_method(topic: str, items: list[Item]) -> bool:
     return bool(names & _WAYS_TO_MEASURE) or (topic == "speed" and bool(names & _STANDARD_NAMES))
 
 
-def has_label(items: list[Item]) -> bool:
+def has_label(items: Sequence[Item]) -> bool:
     """Whether words here tell one figure of a list from the next: a tape, a weighting."""
     for item in items:
         if isinstance(item, Figure):
@@ -160,6 +162,13 @@ def has_label(items: list[Item]) -> bool:
         elif item.is_phrase("condition") or set(flags_of(item)) & _WAYS_TO_MEASURE:
             return True
     return False
+
+
+def says_which(items: Sequence[Item]) -> bool:
+    """Whether any method, standard or condition stands here."""
+    return has_label(items) or any(
+        isinstance(item, Token) and bool(flags_of(item)) for item in items
+    )
 
 
 def flags_of(token: Token) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from runstrue.verdict.fits import (
     names_level,
     open_beside,
     related,
+    says_which,
     topic_fits,
 )
 from runstrue.verdict.order import OPEN, Part, followed_by_figure, parts_of
@@ -121,9 +122,9 @@ def _figure(part: Part, drafts: list[Draft]) -> None:
     goes_on = any(could_be_limit(topic, one) for one in part.figures)
     tolerance_only = topic == "response" and all(one.dimension == "dB" for one in part.figures)
     if goes_on and not tolerance_only:
-        goes_on = not by_another_method(topic, part.items) and not (
-            draft.figure_first and not has_label(part.items)
-        )
+        # 'speed ±1.5 %; 0.2 %' and '0.2 % wow and flutter, 0.5 %': the name may be lost
+        alone = draft.figure_first or part.after == ";"
+        goes_on = not by_another_method(topic, part.items) and (not alone or says_which(part.items))
     if goes_on or _only_conditions(part.items, topic):
         draft.take(part)
     else:
@@ -192,7 +193,7 @@ def _whole(part: Part, drafts: list[Draft]) -> None:
         draft.take(part)
     else:
         new = _new(part)
-        beside = part.after_separator and draft.has_limit
+        beside = bool(part.after) and draft.has_limit
         if part.kind == "figure first" and beside and open_beside(topic, draft.topics[-1]):
             new.refused = _MAYBE_CONDITION
         drafts.append(new)

@@ -48,6 +48,7 @@ def limits_of(
     limits: list[Limit] = []
     unread: list[Unread] = []
     for number, (group, said) in enumerate(zip(clause.groups, combined, strict=True)):
+        said.bare = said.bare and not group.figure.flags
         said.flags.update(group.figure.flags)
         words = _words(clause, group, line, is_first=number == 0)
         found = _limits_of_group(topic, group.figure, said, words)
@@ -139,6 +140,8 @@ def _limit(
 def _doubts(said: Said, left_over: list[str]) -> Iterable[tuple[Sure, str]]:
     if said.inherited:
         yield "likely", "The method was taken to hold for all figures of the line."
+    if said.bare:
+        yield "likely", "A further figure without words of its own was taken for the same."
     if said.typical:
         yield "likely", "A typical or approximate figure was taken as the limit."
     if left_over:

@@ -42,8 +42,8 @@ class Part:
     topics : list of str
     refused : str
         Why it must be handed back; mostly empty.
-    after_separator : bool
-        Whether a separator stands before it.
+    after : str
+        The separator before it; empty where none stands.
     """
 
     kind: PartKind
@@ -51,7 +51,7 @@ class Part:
     depths: list[int]
     topics: list[str] = field(default_factory=list)
     refused: str = ""
-    after_separator: bool = False
+    after: str = ""
 
     @property
     def figures(self) -> list[Figure]:
@@ -75,7 +75,7 @@ def parts_of(items: Sequence[Item]) -> list[Part]:
     for number, (stretch, depths) in enumerate(stretches):
         following = _figures_that_follow(stretches, number)
         found = _in_order(stretch, depths, following)
-        found[0].after_separator = number > 0
+        found[0].after = _last_text(stretches[number - 1][0]) if number else ""
         parts += found
     return parts
 
@@ -111,6 +111,10 @@ def _stretches(items: Sequence[Item]) -> list[tuple[list[Item], list[int]]]:
         if depth == 0 and is_separator(item):
             stretches.append(([], []))
     return [stretch for stretch in stretches if stretch[0]]
+
+
+def _last_text(items: Sequence[Item]) -> str:
+    return items[-1].text if isinstance(items[-1], Token) else ""
 
 
 def _figures_that_follow(
@@ -187,6 +191,9 @@ class _Cutter:
             self.topic_first([*body, [*before, *after], figures])
             return
         fits_own, fits_other = _fits(own, last), _fits(other, last)
+        theirs = _only_of(other, own, figures)
+        if len(figures) > 1 and theirs > 0:
+            last, fits_own = figures[theirs], False
         if not fits_other or any(could_be_limit(other, one) for one in self._following):
             self.topic_first([*body, before, figures])
             self.cut(after[0].place, "topic", after)
@@ -207,7 +214,10 @@ class _Cutter:
         for figures, topics in zip(self._runs[::2], self._runs[1::2], strict=True):
             last, first, final = figures[-1], topics[0].topic, topics[-1].topic
             apart = len(topics) > 1 and not related(first, final)
-            open_before = previous and any(_fits(previous, one) for one in figures[:-1])
+            theirs = max(_only_of(final, previous, figures), 0) if previous else 0
+            open_before = previous and any(
+                _fits(previous, one) for one in figures[: theirs or len(figures) - 1]
+            )
             sure = _fits(first if apart else final, last) and not (apart and _fits(final, last))
             reason = "" if sure and not open_before else OPEN
             self.cut(figures[0].place, "figure first", topics[:1] if apart else topics, reason)
@@ -235,6 +245,14 @@ class _Cutter:
             self.cut(0, "figure first", topics, OPEN)
             return
         self.topic_first(self._runs[1:])
+
+
+def _only_of(topic: str, other: str, figures: Sequence[_Mark]) -> int:
+    """Return the place of the first figure that fits this topic and not the other; −1: none."""
+    places = (
+        place for place, mark in enumerate(figures) if _fits(topic, mark) and not _fits(other, mark)
+    )
+    return next(places, -1)
 
 
 def _fits(topic: str, mark: _Mark) -> bool:

@@ -48,6 +48,8 @@ class Said:
         Words that were not understood.
     inherited : bool
         Whether the method was taken over from another figure of the clause.
+    bare : bool
+        Whether it is a further figure of the clause and nothing tells it from the first.
     """
 
     flags: set[str] = field(default_factory=set)
@@ -58,6 +60,7 @@ class Said:
     typical: bool = False
     left_over: list[str] = field(default_factory=list)
     inherited: bool = False
+    bare: bool = False
 
 
 def read_words(items: Sequence[Item], line: str, topic: str) -> Said:
@@ -89,6 +92,7 @@ def combine(header: Said, own: Said, *, is_first: bool) -> Said:
         typical=header.typical or own.typical,
         left_over=[*header.left_over, *own.left_over],
     )
+    whole.bare = not (is_first or own.flags or own.conditions)
     if is_first or not own.flags:
         whole.inherited = not is_first and bool(header.flags - own.flags)
         whole.flags |= header.flags

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from runstrue.verdict.clauses import Clause, clauses_of
 from runstrue.verdict.figures import Figure
-from runstrue.verdict.fits import topic_fits
+from runstrue.verdict.fits import says_which, topic_fits
 from runstrue.verdict.meaning import limits_of
 from runstrue.verdict.models import Limit, Sheet, Unread
 from runstrue.verdict.said import Said, read_words
@@ -22,6 +22,7 @@ from runstrue.verdict.vocabulary import topics
 # No line of a sheet is longer; a pasted file without line ends is no sheet.
 LONGEST_LINE = 2000
 
+_NAME_MAY_BE_LOST = "nothing tells it from the figure above it, and it names no quantity itself"
 _CONTINUED = "Taken as going on from the line above."
 
 
@@ -118,6 +119,9 @@ def _read_piece(
             _close(heading, unread)
             heading = None
             continue
+        if from_heading and heading and not heading.alone and not _says_which(clause):
+            unread.append(Unread(words=words, why=_NAME_MAY_BE_LOST))
+            continue
         if not clause.groups:
             if _figures(clause.header):
                 unread.append(Unread(words=words, why=_why_no_figure_fits(clause)))
@@ -134,6 +138,8 @@ def _read_piece(
         limits += found
         unread += refused
         if not from_heading:
+            if heading and heading.topics == clause.topics:  # the line below names it again
+                heading.used = True
             _close(heading, unread)
             heading = _Heading(clause.topics, None, words, alone=False, used=True)
     return heading
@@ -179,6 +185,10 @@ def _continued(limit: Limit, heading: _Heading) -> Limit:
 def _changed(limit: Limit, **changes: object) -> Limit:
     parts = {name: getattr(limit, name) for name in limit.__struct_fields__}
     return Limit(**{**parts, **changes})
+
+
+def _says_which(clause: Clause) -> bool:
+    return says_which([*clause.header, *(item for group in clause.groups for item in group.items)])
 
 
 def _figures(items: Iterable[Figure | Token]) -> list[Figure]:
