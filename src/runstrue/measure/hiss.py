@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,17 @@ class Hiss:
 
     scatter: Figures
     lift: Figures
+
+    def at(self, noise_ratio: float) -> Hiss:
+        """The same flutter with this much more or less noise power.
+
+        To first order a figure moves with the noise itself, and is lifted with its power.
+        """
+        root = math.sqrt(noise_ratio)
+        return Hiss(
+            Figures(**{name: root * value for name, value in asdict(self.scatter).items()}),
+            Figures(**{name: noise_ratio * value for name, value in asdict(self.lift).items()}),
+        )
 
 
 def _two_sigma_of(values: Array) -> float:

@@ -19,12 +19,12 @@ from runstrue.measure.conditions import SoundCard
 from runstrue.measure.flutter import counted, read_flutter, settling_s
 from runstrue.measure.flutter_results import flutter_results
 from runstrue.measure.gate import Gate, gate
-from runstrue.measure.hiss import hiss_uncertainty
+from runstrue.measure.hiss import Hiss, hiss_uncertainty
 from runstrue.measure.listen import Progress, ToneTrack, listen
 from runstrue.measure.rhythm import read_rhythm
 from runstrue.measure.speed import SlowSeries, speed_results
 from runstrue.measure.tone import ToneChoice, band_for, choose_tone
-from runstrue.measure.words import gate_words, health_doubts, loss_doubts
+from runstrue.measure.words import gate_words, health_doubts, loss_doubts, the_channel
 from runstrue.result import Condition, Deviation, Line, Measured, Result, Trace
 from runstrue.stimulus.testtape import CAUTIOUS, TestTape
 
@@ -117,8 +117,10 @@ class _Reading:
 
     def __init__(self, track: ToneTrack, found: Gate, plan: TonePlan) -> None:
         self.track, self.gate, self.plan = track, found, plan
+        self._readable = self._find_readable()
         self.choice = self._choose()
         self.percent = self._about_nominal()
+        self._hiss: tuple[Hiss, float] | None = None  # of the first group, with its noise
 
     def measured(self) -> Measured:
         results: list[Result] = []
@@ -137,6 +139,7 @@ class _Reading:
             doubts=(
                 *health_doubts(self.track, self.gate, self._noise(self.gate.tracks)),
                 *loss_doubts(self.gate),
+                *self._broken_doubts(),
                 *self._plan_doubts(),
             ),
         )
@@ -155,13 +158,26 @@ class _Reading:
 
     def _groups(self) -> list[tuple[str, tuple[int, ...]]]:
         """Channels to read: both together where there are two, then each."""
-        tracks = self.gate.tracks
+        readable = self._readable
         alone: list[tuple[str, tuple[int, ...]]] = [
-            (self.track.channels[index], (index,)) for index in tracks
+            (self.track.channels[index], (index,)) for index in readable
         ]
-        if len(tracks) == 2 and self._counted_s(tracks) >= LEAST_COUNTED_S:
-            return [("both", tracks), *alone]
+        if len(readable) == 2 and self._counted_s(readable) >= LEAST_COUNTED_S:
+            return [("both", readable), *alone]
         return alone
+
+    def _find_readable(self) -> tuple[int, ...]:
+        """Channels with enough tone in pieces long enough for the weighting to settle."""
+        tracks = self.gate.tracks
+        readable = tuple(row for row in tracks if self._counted_s((row,)) >= LEAST_COUNTED_S)
+        if not readable:
+            tone_s = float(self.gate.any_track().sum()) / self.track.rate_hz
+            raise SignalError(
+                f"The {tone_s:.1f} s of tone that were found are broken up by losses",
+                f"{settling_s(self.track.rate_hz) + LEAST_COUNTED_S:.0f} s in one piece are needed",
+                "clean the heads or play another part of the tape",
+            )
+        return readable
 
     def _counted_s(self, rows: tuple[int, ...]) -> float:
         return counted(self.gate.common(rows), self.track.rate_hz) / self.track.rate_hz
@@ -172,12 +188,6 @@ class _Reading:
         rate_hz, plan = self.track.rate_hz, self.plan
         usable = self.gate.common(rows)
         percent = self.percent[rows[0] : rows[-1] + 1]  # a view: a long record is held once
-        if self._counted_s(rows) < LEAST_COUNTED_S:
-            raise SignalError(
-                f"Only {usable.sum() / rate_hz:.1f} s of unbroken tone were found",
-                f"{settling_s(rate_hz) + LEAST_COUNTED_S:.0f} s are needed",
-                "record longer",
-            )
         series = SlowSeries.of(percent, usable, rate_hz)
         mean_percent = series.mean_percent
         mean_hz = self.choice.nominal_hz * (1 + mean_percent / 100)
@@ -188,11 +198,14 @@ class _Reading:
         elif name in ("both", "mono") or len(self.gate.tracks) == 1:
             results.append(self._speed_unknown(name, conditions))
         readout = read_flutter(percent, usable, mean_percent, rate_hz)
-        hiss = hiss_uncertainty(readout.excerpt, noise, mean_hz, rate_hz, readout.used_s)
         lines: tuple[Line, ...] = ()
         trace: Trace | None = None
-        if name == self._groups()[0][0]:  # the motion is one and the same on both tracks
+        if self._hiss is None:  # the first group; the motion is one and the same on both tracks
             lines, trace = read_rhythm(percent, usable, mean_percent, rate_hz)
+            hiss = hiss_uncertainty(readout.excerpt, noise, mean_hz, rate_hz, readout.used_s)
+            self._hiss = hiss, noise
+        else:
+            hiss = self._hiss[0].at(noise / self._hiss[1])
         results += flutter_results(
             readout, hiss, lines, trace, name, plan.tape,
             self_recorded=plan.self_recorded, conditions=conditions,
@@ -251,6 +264,13 @@ class _Reading:
             "sound_card": self.plan.card.name,
             "self_recorded": self.plan.self_recorded,
         }
+
+    def _broken_doubts(self) -> tuple[str, ...]:
+        return tuple(
+            f"{the_channel(self.track.channels[row])} is too broken up by losses to be read."
+            for row in self.gate.tracks
+            if row not in self._readable
+        )
 
     def _plan_doubts(self) -> tuple[str, ...]:
         if self.plan.self_recorded:
