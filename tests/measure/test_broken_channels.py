@@ -31,3 +31,12 @@ def test_a_recording_in_pieces_is_refused_with_what_to_do() -> None:
         SignalError, match=r"broken up by losses; .* in one piece are needed; clean"
     ):
         measure_tone([tone_with_holes(3.0)[None]], RATE_HZ, 1, TonePlan())
+
+
+def test_a_needle_that_never_settles_has_no_reading() -> None:
+    # pieces of 6.3 s: 2 s each past the weighting's 4 s, none past the needle's 3 s after that
+    measured = measure_tone([tone_with_holes(7.0)[None]], RATE_HZ, 1, TonePlan())
+    needle = measured.find("flutter.indicated_peak", "mono")
+    assert needle is not None
+    assert needle.quantity is None
+    assert measured.find("flutter.weighted_peak", "mono").quantity is not None

@@ -33,6 +33,7 @@ FLAT_LOW_HZ = 0.5
 WOW_LOW_HZ, WOW_FLUTTER_HZ = 0.1, 10.0
 """IEC 60386 (JIS C 5569-1991 2.1, 2.2): wow from 0.1 to 10 Hz, flutter above 10 Hz."""
 EXCERPT_S = 20.0
+LEAST_WATCHED_S = 1.5  # of a settled needle; less says nothing about its wandering
 NEEDLE_EVERY = 10  # samples between looks at the needle: 50 looks a second see all of it
 PEAK_POINTS = 4  # points to a sample where peaks are read
 STRETCH_S, FEWEST_STRETCHES, MOST_STRETCHES = 6.0, 4, 24
@@ -62,8 +63,8 @@ class FlutterReadout:
     figures : Figures
     without : tuple of Figures
         The same with one piece of the record left out at a time.
-    needle : Spread
-        What a needle showed: low, middle, high.
+    needle : Spread or None
+        What a needle showed: low, middle, high; None where it never settled for long enough.
     needle_pieces : tuple of float
         Middle of the needle in each piece of the record.
     used_s : float
@@ -79,7 +80,7 @@ class FlutterReadout:
 
     figures: Figures
     without: tuple[Figures, ...]
-    needle: Spread
+    needle: Spread | None
     needle_pieces: tuple[float, ...]
     used_s: float
     bridged: int
@@ -124,13 +125,14 @@ def read_flutter(
             seen &= np.arange(start, stop) % NEEDLE_EVERY == 0
             shown.append(indication[seen].astype(np.float32))
     needle_shown = np.concatenate(shown)
+    watched = needle_shown.size * NEEDLE_EVERY >= LEAST_WATCHED_S * rate_hz
     left_out = min(band.whole_stretches() for band in bands.values())
     return FlutterReadout(
         figures=_figures(bands, None),
         without=tuple(_figures(bands, stretch) for stretch in range(left_out)),
-        needle=wander(needle_shown, rate_hz / NEEDLE_EVERY, discard_s=0.0),
+        needle=wander(needle_shown, rate_hz / NEEDLE_EVERY, discard_s=0.0) if watched else None,
         needle_pieces=tuple(
-            float(np.median(piece)) for piece in np.array_split(needle_shown, pieces)
+            float(np.median(piece)) for piece in np.array_split(needle_shown, pieces) if watched
         ),
         used_s=total / rate_hz,
         bridged=bridged,
@@ -190,9 +192,12 @@ class _Sections:
         self.reset()
 
     def reset(self) -> None:
-        self._state = np.zeros((self._sections.shape[0], 2))
+        """Start anew: the next sample counts as having stood for ever."""
+        self._state: Array | None = None
 
     def process(self, values: Array) -> Array:
+        if self._state is None:
+            self._state = signal.sosfilt_zi(self._sections) * values[:1]
         filtered, self._state = signal.sosfilt(self._sections, values, zi=self._state)
         return np.asarray(filtered)
 

@@ -90,6 +90,15 @@ def _needle(
     readout: FlutterReadout, weighted_peak: Result, channel: str, told: dict[str, Condition]
 ) -> Result:
     """What a needle showed; tape and hiss do to it what they do to the two-sigma figure."""
+    if readout.needle is None:
+        return Result(
+            id="flutter.indicated_peak",
+            method="needle/1",
+            channel=channel,
+            quantity=None,
+            conditions=told,
+            doubts=("The tone was never unbroken for long enough for a needle to settle.",),
+        )
     middle = readout.needle.middle
     alike = [part for part in weighted_peak.budget if part.name != FINITE]
     latitude = NEEDLE_LATITUDE / math.sqrt(3) * middle
@@ -193,10 +202,13 @@ def _traces(readout: FlutterReadout, spectrum: Trace | None, channel: str) -> tu
     centres, shares = readout.histogram
     marks = {
         "two-sigma": readout.figures.weighted_peak,
-        "needle low": readout.needle.low,
-        "needle middle": readout.needle.middle,
-        "needle high": readout.needle.high,
     }
+    if readout.needle is not None:
+        marks |= {
+            "needle low": readout.needle.low,
+            "needle middle": readout.needle.middle,
+            "needle high": readout.needle.high,
+        }
     histogram = Trace(
         "weighted deviation histogram", centres, shares, "weighted deviation", "%",
         "share of the time", "%", channel, marks,
