@@ -92,6 +92,7 @@ OPEN: list[tuple[str, list[Expected], list[str]]] = [
     ("±1.5 %, 0.2 % DIN wow and flutter", [(PEAK, None, 0.2)], ["±1.5 %"]),
     ("4.76 cm/s, ±1.5 %, 0.2 % DIN wow and flutter", [(PEAK, None, 0.2)], ["4.76 cm/s, ±1.5 %"]),
     ("speed ±1.5 %; 0.2 % DIN", [(SPEED, -1.5, 1.5)], ["0.2 % DIN"]),
+    ("speed ±1.5 %, 0.2 %", [(SPEED, -1.5, 1.5)], ["0.2 %"]),
     ("speed ±1.5 %; 0.2 %", [(SPEED, -1.5, 1.5)], ["0.2 %"]),
     ("speed ±1.5 %\n0.2 %", [(SPEED, -1.5, 1.5)], ["0.2 %"]),
     # a figure that is no condition
@@ -161,7 +162,7 @@ def test_figure_first_items_without_method_or_tolerance_are_told_as_open() -> No
 
 
 def test_a_further_bare_figure_is_taken_for_the_same_quantity_only_with_a_word_about_it() -> None:
-    first, second = read_sheet("speed ±1.5 %, 0.5 %").limits
+    first, second = read_sheet("speed ±1.5 % / 0.5 %").limits
     assert first.sure == "clear"
     assert second.sure == "likely"
     assert "further figure" in second.question

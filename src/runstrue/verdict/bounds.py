@@ -83,6 +83,9 @@ def _plain(figure: Figure, kind: Kind) -> Bounds:
             return Bounds(None, figure.above)  # a peak figure such as ±0.14 %
         return Bounds(refusal="a tolerance stands there without the figure that it belongs to")
     if figure.shape == "around":
+        one_sided = kind.wanted == "low" and not kind.id.startswith("time.")
+        if one_sided or (kind.wanted == "near zero" and figure.value != 0):
+            return Bounds(refusal="a figure with a tolerance stands where one figure is needed")
         return Bounds(figure.value - figure.below, figure.value + figure.above, figure.value)
     if figure.shape == "span":
         if kind.wanted == "low" and not kind.id.startswith("time."):

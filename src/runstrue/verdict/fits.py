@@ -50,7 +50,10 @@ _LOWEST_LEVEL_DB = -40.0
 # Flutter meters look at rates up to some hundred hertz (0.2 to 200 Hz: IEC 60386).
 _HIGHEST_RATE_HZ = 1000.0
 
-# Methods by which only flutter, noise and distortion are measured.
+# A tone between two frequencies ('2985 to 3015 Hz') is no band of a response.
+_WIDEST_TONE = 1.2
+
+# Methods by which only flutter and noise are measured.
 _WAYS_TO_MEASURE = frozenset(
     {
         "weighted", "unweighted", "a_curve", "curve_468", "arm", "wrms", "rms", "peak", "quasi",
@@ -88,6 +91,12 @@ def could_be_limit(topic: str, figure: Figure) -> bool:
         return False
     if topic in _DISTANCES and figure.shape != "single":
         return False
+    if figure.shape == "around" and figure.dimension == "%":
+        return False
+    if topic == "balance" and figure.shape == "around" and figure.value != 0:
+        return False
+    if topic == "speed" and figure.shape == "span" and figure.dimension == "Hz":
+        return figure.above <= _WIDEST_TONE * figure.below
     return topic in _NOISE or "a_curve" not in figure.flags
 
 
@@ -128,6 +137,17 @@ def is_tolerance(figure: Figure) -> bool:
     return figure.shape != "around" and max(map(abs, ends)) <= _MOST_TOLERANCE_DB
 
 
+def begins_response(items: Sequence[Item]) -> bool:
+    """Whether '30–15 000 Hz ±3 dB' begins here: a response, and no band of a measurement."""
+    first, *rest = items
+    if not isinstance(first, Figure) or (first.dimension, first.shape) != ("Hz", "span"):
+        return False
+    if rest and isinstance(rest[0], Token) and rest[0].kind == "open":
+        rest = rest[1:]
+    after = rest[0] if rest else None
+    return isinstance(after, Figure) and after.shape == "tolerance" and is_tolerance(after)
+
+
 def implied_topics(items: Sequence[Item]) -> list[str]:
     """Topics that words without a name mean by their units alone."""
     figures = [item for item in items if isinstance(item, Figure)]
@@ -144,13 +164,16 @@ def implied_topics(items: Sequence[Item]) -> list[str]:
 
 def by_another_method(topic: str, items: Sequence[Item]) -> bool:
     """Whether these words name a method by which this topic is never measured."""
-    family = any(
+    measured = any(
         isinstance(entry, dict) and "family" in entry for entry in topics()[topic].values()
     )
-    if family or topic in _DISTORTION:
+    if measured and topic not in _DISTORTION:
         return False
     names = {name for item in items if isinstance(item, Token) for name in flags_of(item)}
-    return bool(names & _WAYS_TO_MEASURE) or (topic == "speed" and bool(names & _STANDARD_NAMES))
+    # what is given in per cent may be taken for flutter, for which these standards are made
+    return bool(names & _WAYS_TO_MEASURE) or (
+        "%" in topics()[topic] and bool(names & _STANDARD_NAMES)
+    )
 
 
 def has_label(items: Sequence[Item]) -> bool:

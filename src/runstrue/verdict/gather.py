@@ -108,8 +108,8 @@ def _figure(part: Part, drafts: list[Draft]) -> None:
     """A figure without a name: of the quantity before it, or of none that is known yet."""
     draft = drafts[-1]
     implied = implied_topics(part.items)
-    if implied and implied != draft.topics and (draft.topics or not draft.figures):
-        if not draft.topics:
+    if implied and implied != draft.topics:
+        if not draft.topics and _only_conditions(draft.items, implied[0]):
             draft.topics = implied
             draft.take(part)
         else:
@@ -122,9 +122,11 @@ def _figure(part: Part, drafts: list[Draft]) -> None:
     goes_on = any(could_be_limit(topic, one) for one in part.figures)
     tolerance_only = topic == "response" and all(one.dimension == "dB" for one in part.figures)
     if goes_on and not tolerance_only:
-        # 'speed ±1.5 %; 0.2 %' and '0.2 % wow and flutter, 0.5 %': the name may be lost
-        alone = draft.figure_first or part.after == ";"
-        goes_on = not by_another_method(topic, part.items) and (not alone or says_which(part.items))
+        # 'speed ±1.5 %, 0.2 %': the name may be lost; '0.05 / 0.08 %' is one of two
+        pair = part.after not in (",", ";", "|") and not draft.figure_first and draft.named
+        goes_on = not by_another_method(topic, part.items) and (
+            pair or says_which(part.items) or _typical_and_limit(draft, part)
+        )
     if goes_on or _only_conditions(part.items, topic):
         draft.take(part)
     else:
@@ -144,7 +146,8 @@ def _topic(part: Part, drafts: list[Draft], figure_follows: bool) -> None:
             if fitting:
                 part.kind = "figure first"
                 single = len(fitting) == 1 or topic == "response" or _labelled(draft)
-                draft.refused = "" if single and not figure_follows else OPEN
+                claimed = _claimed_before(drafts, fitting) or by_another_method(topic, draft.items)
+                draft.refused = "" if single and not figure_follows and not claimed else OPEN
             draft.take(part)
         else:
             drafts.append(_new(part))
@@ -154,6 +157,11 @@ def _topic(part: Part, drafts: list[Draft], figure_follows: bool) -> None:
             draft.take(part)
         else:
             drafts.append(_new(part))
+        return
+    if not draft.named and draft.topics == [topic]:  # '0.05 % WRMS, wow and flutter'
+        part.kind = "figure first"
+        draft.take(part)
+        draft.refused = OPEN if figure_follows else ""
         return
     last = draft.parts[-1]
     if (
@@ -184,6 +192,7 @@ def _whole(part: Part, drafts: list[Draft]) -> None:
             figure_first
             and _labelled(draft)
             and all(could_be_limit(topic, one) for one in draft.figures)
+            and not by_another_method(topic, draft.items)
         )
         if conditions or listed:
             draft.take(part)
@@ -203,6 +212,19 @@ def _new(part: Part, implied: Sequence[str] = ()) -> Draft:
     draft = Draft(topics=list(implied))
     draft.take(part)
     return draft
+
+
+def _claimed_before(drafts: list[Draft], figures: Sequence[Figure]) -> bool:
+    """Whether the quantity before a nameless figure stands first and may own it as well."""
+    if len(drafts) < 2 or not drafts[-2].topics or drafts[-2].figure_first:
+        return False
+    return any(could_be_limit(drafts[-2].topics[-1], one) for one in figures)
+
+
+def _typical_and_limit(draft: Draft, part: Part) -> bool:
+    """'0.05 % typical, max. 0.1 %' and the other way round."""
+    typical = {"about" in one.bounds for one in draft.figures}
+    return typical.isdisjoint({"about" in one.bounds for one in part.figures})
 
 
 def _labelled(draft: Draft) -> bool:

@@ -9,10 +9,13 @@ from runstrue.catalogue import KINDS
 from runstrue.verdict.bounds import Bounds, bounds_of
 from runstrue.verdict.clauses import Clause, Group
 from runstrue.verdict.figures import Figure
+from runstrue.verdict.fits import by_another_method, could_be_limit
 from runstrue.verdict.models import Limit, Sure, Unread
 from runstrue.verdict.said import Said, combine, read_words, share_last
 from runstrue.verdict.tokens import Token
 from runstrue.verdict.vocabulary import rules, topics
+
+_ANOTHERS = "the method beside the figure is one by which this quantity is not measured"
 
 _ORDER: tuple[Sure, ...] = ("clear", "likely", "ambiguous")
 
@@ -51,12 +54,22 @@ def limits_of(
         said.bare = said.bare and not group.figure.flags
         said.flags.update(group.figure.flags)
         words = _words(clause, group, line, is_first=number == 0)
-        found = _limits_of_group(topic, group.figure, said, words)
+        found: list[Limit] | str = (
+            _ANOTHERS
+            if number and _is_anothers(topic, group)
+            else _limits_of_group(topic, group.figure, said, words)
+        )
         if isinstance(found, str):
             unread.append(Unread(words=words, why=found))
         else:
             limits += found
     return limits, unread
+
+
+def _is_anothers(topic: str, group: Group) -> bool:
+    """Whether a further figure is by a method by which this quantity is not measured."""
+    weighted = "a_curve" in group.figure.flags and not could_be_limit(topic, group.figure)
+    return weighted or by_another_method(topic, group.items)
 
 
 def _limits_of_group(topic: str, figure: Figure, said: Said, words: str) -> list[Limit] | str:

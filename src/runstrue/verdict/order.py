@@ -145,7 +145,7 @@ def _in_order(items: list[Item], depths: list[int], following: list[Figure]) -> 
     elif first_is_topic and not last_is_topic:
         cutter.topic_first(runs)
     elif first_is_topic:
-        cutter.topic_at_both_ends()
+        cutter.topic_at_both_ends(runs)
     elif last_is_topic:
         cutter.figure_first()
     else:
@@ -180,12 +180,19 @@ class _Cutter:
 
     def topic_first(self, runs: list[list[_Mark]]) -> None:
         """'Speed ±1.5 %', 'S/N 56 dB erasure 60 dB'."""
-        for topics in runs[::2]:
+        figures: list[_Mark] = []
+        for number, topics in enumerate(runs[::2]):
+            last = figures[-1] if len(figures) > 1 else None
+            own = runs[2 * number - 2][-1].topic if number else ""
+            if last and len(topics) > 1 and _fits(topics[0].topic, last):
+                self.cut(last.place, "figure first", topics[:1], OPEN if _fits(own, last) else "")
+                topics = topics[1:]
             self.cut(topics[0].place, "topic first", topics)
+            figures = runs[2 * number + 1] if 2 * number + 1 < len(runs) else []
 
-    def topic_at_both_ends(self) -> None:
+    def topic_at_both_ends(self, runs: list[list[_Mark]]) -> None:
         """'Distortion 3 % third harmonic' is one; 'S/N 56 dB 0.2 % wow and flutter' are two."""
-        *body, before, figures, after = self._runs
+        *body, before, figures, after = runs
         own, other, last = before[-1].topic, after[0].topic, figures[-1]
         if related(own, after[-1].topic):
             self.topic_first([*body, [*before, *after], figures])
@@ -197,13 +204,15 @@ class _Cutter:
         if not fits_other or any(could_be_limit(other, one) for one in self._following):
             self.topic_first([*body, before, figures])
             self.cut(after[0].place, "topic", after)
-        elif not fits_own and len(figures) == 1:
-            self.topic_first(body)
-            self.cut(before[0].place, "topic", before)
-            self.cut(last.place, "figure first", after)
+        elif not fits_own and last is figures[0]:
+            if body:
+                self.topic_at_both_ends([*body, before])
+            else:
+                self.cut(before[0].place, "topic", before)
+            self._figure_then(last, after)
         elif not fits_own or len(figures) > 1:
             self.topic_first([*body, before, figures])
-            self.cut(last.place, "figure first", after, OPEN if fits_own else "")
+            self._figure_then(last, after, OPEN if fits_own else "")
         else:
             self.topic_first(body)
             self.cut(before[0].place, "topic first", before, OPEN)
@@ -212,18 +221,27 @@ class _Cutter:
         """'0.2 % DIN wow and flutter', '0.2 % wow and flutter 56 dB S/N'."""
         previous = ""
         for figures, topics in zip(self._runs[::2], self._runs[1::2], strict=True):
-            last, first, final = figures[-1], topics[0].topic, topics[-1].topic
-            apart = len(topics) > 1 and not related(first, final)
-            theirs = max(_only_of(final, previous, figures), 0) if previous else 0
+            apart = not related(topics[0].topic, topics[-1].topic)
+            name = topics[0 if apart else -1].topic
+            theirs = max(_only_of(name, previous, figures), 0) if previous else 0
             open_before = previous and any(
                 _fits(previous, one) for one in figures[: theirs or len(figures) - 1]
             )
-            sure = _fits(first if apart else final, last) and not (apart and _fits(final, last))
-            reason = "" if sure and not open_before else OPEN
-            self.cut(figures[0].place, "figure first", topics[:1] if apart else topics, reason)
-            if apart and not reason:
-                self.cut(topics[1].place, "topic", topics[1:])
-            previous = final
+            fitting = [one for one in figures[theirs:] if _fits(name, one)]
+            several = len(fitting) > 1 and name != "response"
+            sure = figures[-1] in fitting and not several and not open_before
+            self._figure_then(figures[0], topics, "" if sure else OPEN)
+            previous = topics[-1].topic
+
+    def _figure_then(self, figure: _Mark, topics: list[_Mark], refused: str = "") -> None:
+        """Cut before a figure and its quantity; the name of another may follow without one."""
+        apart = not related(topics[0].topic, topics[-1].topic)
+        if apart and _fits(topics[-1].topic, figure):
+            refused = refused or OPEN
+        apart = apart and not refused
+        self.cut(figure.place, "figure first", topics[:1] if apart else topics, refused)
+        if apart:
+            self.cut(topics[1].place, "topic", topics[1:])
 
     def figure_at_both_ends(self) -> None:
         """'±3 dB response 30–15 000 Hz' is one; '0.2 % wow and flutter 0.1 %' is open."""

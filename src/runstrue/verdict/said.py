@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from runstrue.verdict.figures import Figure
-from runstrue.verdict.fits import Item, could_be_condition, is_at, is_tolerance
+from runstrue.verdict.fits import Item, begins_response, could_be_condition, is_at, is_tolerance
 from runstrue.verdict.tokens import Token
 from runstrue.verdict.vocabulary import Meaning
 
@@ -70,6 +70,9 @@ def read_words(items: Sequence[Item], line: str, topic: str) -> Said:
         following = items[place + 1] if place + 1 < len(items) else None
         if isinstance(item, Figure):
             before = items[place - 1] if place else None
+            if topic != "response" and begins_response(items[place : place + 3]):
+                said.left_over.append(line[item.start : item.end].strip())
+                continue
             _read_condition_figure(said, item, (before, following), line, topic)
         elif item.kind == "standard":
             said.flags.update(item.flags)

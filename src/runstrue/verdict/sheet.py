@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from runstrue.verdict.clauses import Clause, clauses_of
 from runstrue.verdict.figures import Figure
-from runstrue.verdict.fits import says_which, topic_fits
+from runstrue.verdict.fits import Item, by_another_method, could_be_limit, says_which, topic_fits
 from runstrue.verdict.meaning import limits_of
 from runstrue.verdict.models import Limit, Sheet, Unread
 from runstrue.verdict.said import Said, read_words
@@ -150,9 +150,15 @@ def _may_go_on(piece: str, heading: _Heading) -> bool:
     clauses = clauses_of(piece)
     if any(clause.named for clause in clauses) or not _starts_with_figure(piece):
         return False
+    topic = heading.topics[0]
     figures = [figure for clause in clauses for figure in _figures(clause.header)]
     figures += [group.figure for clause in clauses for group in clause.groups]
-    return any(topic_fits(heading.topics[0], figure) for figure in figures)
+    if heading.alone:
+        return any(topic_fits(topic, figure) for figure in figures)
+    items = [item for clause in clauses for item in _items(clause)]
+    return not by_another_method(topic, items) and any(
+        could_be_limit(topic, figure) for figure in figures
+    )
 
 
 def _open(
@@ -188,7 +194,12 @@ def _changed(limit: Limit, **changes: object) -> Limit:
 
 
 def _says_which(clause: Clause) -> bool:
-    return says_which([*clause.header, *(item for group in clause.groups for item in group.items)])
+    return says_which(_items(clause))
+
+
+def _items(clause: Clause) -> list[Item]:
+    """All that stands beside the figures of a clause."""
+    return [*clause.header, *(item for group in clause.groups for item in group.items)]
 
 
 def _figures(items: Iterable[Figure | Token]) -> list[Figure]:
