@@ -187,17 +187,19 @@ def flutter_sections(rate_hz: float) -> Array:
 class _Sections:
     """A streamed filter of second-order sections."""
 
-    def __init__(self, sections: Array) -> None:
+    def __init__(self, sections: Array, rate_hz: float) -> None:
         self._sections = sections
+        self._second = round(rate_hz)
         self.reset()
 
     def reset(self) -> None:
-        """Start anew: the next sample counts as having stood for ever."""
+        """Start anew: the mean of the next second counts as having stood for ever."""
         self._state: Array | None = None
 
     def process(self, values: Array) -> Array:
         if self._state is None:
-            self._state = signal.sosfilt_zi(self._sections) * values[:1]
+            stood = values[: self._second].mean()  # one sample alone would be mostly hiss
+            self._state = signal.sosfilt_zi(self._sections) * stood
         filtered, self._state = signal.sosfilt(self._sections, values, zi=self._state)
         return np.asarray(filtered)
 
@@ -294,9 +296,11 @@ class _Histogram:
 def _bands(rate_hz: float, stretch: int) -> dict[str, _Band]:
     return {
         "weighted": _Band(Weighting(rate_hz), rate_hz, stretch, peaks=True),
-        "flat": _Band(_Sections(flat_sections(rate_hz)), rate_hz, stretch, peaks=True),
-        "wow": _Band(_Sections(wow_sections(rate_hz)), rate_hz, stretch, peaks=False),
-        "flutter": _Band(_Sections(flutter_sections(rate_hz)), rate_hz, stretch, peaks=False),
+        "flat": _Band(_Sections(flat_sections(rate_hz), rate_hz), rate_hz, stretch, peaks=True),
+        "wow": _Band(_Sections(wow_sections(rate_hz), rate_hz), rate_hz, stretch, peaks=False),
+        "flutter": _Band(
+            _Sections(flutter_sections(rate_hz), rate_hz), rate_hz, stretch, peaks=False
+        ),
     }
 
 
