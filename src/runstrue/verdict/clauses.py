@@ -10,7 +10,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from runstrue.verdict.figures import Figure, figure_at, give_unit
-from runstrue.verdict.fits import Item, begins_response, flags_of, implied_topics, is_at, topic_fits
+from runstrue.verdict.fits import (
+    Item,
+    begins_response,
+    could_be_limit,
+    flags_of,
+    implied_topics,
+    is_at,
+    topic_fits,
+)
 from runstrue.verdict.gather import gather
 from runstrue.verdict.order import is_separator
 from runstrue.verdict.tokens import Token, tokenise
@@ -133,7 +141,9 @@ def _arrange(names: list[str], items: list[Item], brackets: list[int]) -> Clause
     ]
     # 'S/N 56 dB at 0 dB': the second is no limit, unless there is no other
     aside = [fit and place > 0 and is_at(items[place - 1]) for place, fit in enumerate(fits)]
-    for place in range(len(items)):
+    for place, item in enumerate(items):
+        if fits[place] and isinstance(item, Figure) and item.flags:
+            aside[place] = aside[place] or not could_be_limit(chosen[0], item)
         if chosen != ["response"] and begins_response(items[place : place + 3]):
             aside[place + 1 : place + 3] = [True] * len(aside[place + 1 : place + 3])
     is_main = [fit and not at for fit, at in zip(fits, aside, strict=True)]

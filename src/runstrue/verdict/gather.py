@@ -149,6 +149,8 @@ def _topic(part: Part, drafts: list[Draft], figure_follows: bool) -> None:
                 claimed = _claimed_before(drafts, fitting) or by_another_method(topic, draft.items)
                 draft.refused = "" if single and not figure_follows and not claimed else OPEN
             draft.take(part)
+        elif any(could_be_limit(topic, one) for one in draft.parts[-1].figures):
+            _name_last(part, drafts, OPEN if figure_follows else "")
         else:
             drafts.append(_new(part))
         return
@@ -167,18 +169,23 @@ def _topic(part: Part, drafts: list[Draft], figure_follows: bool) -> None:
     if (
         len(draft.parts) > 1
         and last.kind == "figure"
-        and not figure_follows
+        and (not figure_follows or related(draft.topics[-1], topic))
         and any(could_be_limit(topic, one) for one in last.figures)
     ):
-        draft.parts.pop()
-        taken = _new(last)
-        taken.take(part)
-        taken.refused = OPEN
-        drafts.append(taken)
+        _name_last(part, drafts, OPEN)
     elif names_level(topic) and part.figures and _only_conditions(part.items, draft.topics[-1]):
         draft.parts.append(part)
     else:
         drafts.append(_new(part))
+
+
+def _name_last(part: Part, drafts: list[Draft], refused: str) -> None:
+    """Take the last figure out of a draft and put it with the name that stands after it."""
+    taken = _new(drafts[-1].parts.pop())
+    part.kind = "figure first"
+    taken.take(part)
+    taken.refused = refused
+    drafts.append(taken)
 
 
 def _whole(part: Part, drafts: list[Draft]) -> None:

@@ -11,11 +11,14 @@ from runstrue.verdict.clauses import Clause, Group
 from runstrue.verdict.figures import Figure
 from runstrue.verdict.fits import by_another_method, could_be_limit
 from runstrue.verdict.models import Limit, Sure, Unread
+from runstrue.verdict.order import is_joint
 from runstrue.verdict.said import Said, combine, read_words, share_last
-from runstrue.verdict.tokens import Token
+from runstrue.verdict.tokens import Token, tokenise
 from runstrue.verdict.vocabulary import rules, topics
 
 _ANOTHERS = "the method beside the figure is one by which this quantity is not measured"
+
+NAME_MAY_BE_LOST = "nothing tells it from the figure before it, and it names no quantity itself"
 
 _ORDER: tuple[Sure, ...] = ("clear", "likely", "ambiguous")
 
@@ -54,11 +57,13 @@ def limits_of(
         said.bare = said.bare and not group.figure.flags
         said.flags.update(group.figure.flags)
         words = _words(clause, group, line, is_first=number == 0)
-        found: list[Limit] | str = (
-            _ANOTHERS
-            if number and _is_anothers(topic, group)
-            else _limits_of_group(topic, group.figure, said, words)
-        )
+        found: list[Limit] | str
+        if number and _is_anothers(topic, group):
+            found = _ANOTHERS
+        elif said.bare and not _is_paired(clause.groups[number - 1], group, line):
+            found = NAME_MAY_BE_LOST
+        else:
+            found = _limits_of_group(topic, group.figure, said, words)
         if isinstance(found, str):
             unread.append(Unread(words=words, why=found))
         else:
@@ -70,6 +75,13 @@ def _is_anothers(topic: str, group: Group) -> bool:
     """Whether a further figure is by a method by which this quantity is not measured."""
     weighted = "a_curve" in group.figure.flags and not could_be_limit(topic, group.figure)
     return weighted or by_another_method(topic, group.items)
+
+
+def _is_paired(before: Group, group: Group, line: str) -> bool:
+    """'0.05 / 0.08 %', '0.05 and 0.08 %', 'typical 0.05 %, max. 0.1 %': two of one quantity."""
+    between = line[before.figure.end : group.figure.start]
+    typical = ["about" in one.figure.bounds for one in (before, group)]
+    return typical[0] != typical[1] or any(is_joint(one) for one in tokenise(between))
 
 
 def _limits_of_group(topic: str, figure: Figure, said: Said, words: str) -> list[Limit] | str:

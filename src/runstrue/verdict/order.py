@@ -24,6 +24,8 @@ from runstrue.verdict.tokens import Token
 
 OPEN = "the figure may belong to the quantity before it or to the one after it"
 
+_AND = frozenset({"and", "und", "et", "e", "y", "&", "or", "oder", "ou", "o"})
+
 PartKind = Literal["words", "figure", "topic", "topic first", "figure first"]
 
 
@@ -82,18 +84,22 @@ def parts_of(items: Sequence[Item]) -> list[Part]:
 
 def is_separator(item: Item) -> bool:
     """Whether this item parts a line, where it stands outside brackets."""
-    return isinstance(item, Token) and (item.kind in ("separator", "slash") or _is_and(item))
+    return isinstance(item, Token) and (item.kind == "separator" or is_joint(item))
+
+
+def is_joint(token: Token) -> bool:
+    """Whether this joins a pair: '0.05 / 0.08 %', '30 and 65 g·cm'."""
+    return token.kind == "slash" or token.text.casefold() in _AND
 
 
 def followed_by_figure(parts: Sequence[Part], number: int, topic: str) -> bool:
     """Whether the part after this one is a figure for the topic, and for no later name."""
     rest = [part for part in parts[number + 1 :] if part.kind != "words"]
-    return (
-        bool(rest)
-        and rest[0].kind == "figure"
-        and any(could_be_limit(topic, figure) for figure in rest[0].figures)
-        and not (len(rest) > 1 and rest[1].kind == "topic")
-    )
+    if not rest or rest[0].kind != "figure":
+        return False
+    figures = [figure for figure in rest[0].figures if could_be_limit(topic, figure)]
+    later = rest[1].topics[-1] if len(rest) > 1 and rest[1].kind == "topic" else ""
+    return bool(figures) and not (later and could_be_limit(later, figures[-1]))
 
 
 # --- within one stretch between separators ---------------------------------------------------
@@ -182,13 +188,24 @@ class _Cutter:
         """'Speed ±1.5 %', 'S/N 56 dB erasure 60 dB'."""
         figures: list[_Mark] = []
         for number, topics in enumerate(runs[::2]):
-            last = figures[-1] if len(figures) > 1 else None
-            own = runs[2 * number - 2][-1].topic if number else ""
-            if last and len(topics) > 1 and _fits(topics[0].topic, last):
-                self.cut(last.place, "figure first", topics[:1], OPEN if _fits(own, last) else "")
-                topics = topics[1:]
-            self.cut(topics[0].place, "topic first", topics)
+            rest = topics
+            if figures and not related(topics[0].topic, topics[-1].topic):
+                own, last = runs[2 * number - 2][-1].topic, figures[-1]
+                if _fits(topics[0].topic, last):  # the first name has no figure after it
+                    self._part_off(last, topics[0], own, alone=len(figures) == 1)
+                    rest = topics[1:]
+            self.cut(rest[0].place, "topic first", rest)
             figures = runs[2 * number + 1] if 2 * number + 1 < len(runs) else []
+
+    def _part_off(self, figure: _Mark, topic: _Mark, own: str, *, alone: bool) -> None:
+        """Give a figure between two quantities to the second, or hand back what is open."""
+        if not _fits(own, figure):
+            self.cut(figure.place, "figure first", [topic])
+        elif not alone:
+            self.cut(figure.place, "figure first", [topic], OPEN)
+        else:
+            place, kind, names, _ = self._cuts[-1]
+            self._cuts[-1] = (place, kind, names, OPEN)
 
     def topic_at_both_ends(self, runs: list[list[_Mark]]) -> None:
         """'Distortion 3 % third harmonic' is one; 'S/N 56 dB 0.2 % wow and flutter' are two."""
@@ -333,7 +350,3 @@ def _kind_without_topic(items: Sequence[Item]) -> PartKind:
 
 def _has_figure(items: Sequence[Item]) -> bool:
     return any(isinstance(item, Figure) for item in items)
-
-
-def _is_and(token: Token) -> bool:
-    return token.text.casefold() in ("and", "und", "et", "e", "y", "&", "or", "oder", "ou", "o")

@@ -12,8 +12,15 @@ from dataclasses import dataclass
 
 from runstrue.verdict.clauses import Clause, clauses_of
 from runstrue.verdict.figures import Figure
-from runstrue.verdict.fits import Item, by_another_method, could_be_limit, says_which, topic_fits
-from runstrue.verdict.meaning import limits_of
+from runstrue.verdict.fits import (
+    Item,
+    by_another_method,
+    could_be_condition,
+    could_be_limit,
+    says_which,
+    topic_fits,
+)
+from runstrue.verdict.meaning import NAME_MAY_BE_LOST, limits_of
 from runstrue.verdict.models import Limit, Sheet, Unread
 from runstrue.verdict.said import Said, read_words
 from runstrue.verdict.tokens import Token
@@ -22,7 +29,6 @@ from runstrue.verdict.vocabulary import topics
 # No line of a sheet is longer; a pasted file without line ends is no sheet.
 LONGEST_LINE = 2000
 
-_NAME_MAY_BE_LOST = "nothing tells it from the figure above it, and it names no quantity itself"
 _CONTINUED = "Taken as going on from the line above."
 
 
@@ -120,7 +126,7 @@ def _read_piece(
             heading = None
             continue
         if from_heading and heading and not heading.alone and not _says_which(clause):
-            unread.append(Unread(words=words, why=_NAME_MAY_BE_LOST))
+            unread.append(Unread(words=words, why=NAME_MAY_BE_LOST))
             continue
         if not clause.groups:
             if _figures(clause.header):
@@ -156,9 +162,9 @@ def _may_go_on(piece: str, heading: _Heading) -> bool:
     if heading.alone:
         return any(topic_fits(topic, figure) for figure in figures)
     items = [item for clause in clauses for item in _items(clause)]
-    return not by_another_method(topic, items) and any(
-        could_be_limit(topic, figure) for figure in figures
-    )
+    figures.sort(key=lambda figure: figure.start)
+    own = [figure for figure in figures if not could_be_condition(topic, figure)]
+    return bool(own) and could_be_limit(topic, own[0]) and not by_another_method(topic, items)
 
 
 def _open(
@@ -194,7 +200,9 @@ def _changed(limit: Limit, **changes: object) -> Limit:
 
 
 def _says_which(clause: Clause) -> bool:
-    return says_which(_items(clause))
+    """Whether words stand with the first figure; the others have been seen to."""
+    first = clause.groups[0].items if clause.groups else []
+    return says_which([*clause.header, *first])
 
 
 def _items(clause: Clause) -> list[Item]:
