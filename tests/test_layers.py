@@ -27,7 +27,7 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
     "cli": (
         {"dsp", "stimulus", "virtualdeck", "capture", "measure", "verdict", "runner", "logbook",
          "report"},
-        {"click", "rich", "msgspec", "numpy"},
+        {"click", "msgspec", "numpy"},
     ),
     "__init__": (set(), set()),
 }  # fmt: skip

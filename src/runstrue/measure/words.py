@@ -98,9 +98,9 @@ def _missing_words(track: ToneTrack, gate: Gate, index: int) -> str:
 
 
 def _ends_words(track: ToneTrack, gate: Gate) -> str:
-    usable = np.flatnonzero(gate.any_track())
-    before_s = float(usable[0]) / track.rate_hz
-    after_s = track.duration_s - float(usable[-1]) / track.rate_hz
+    usable = gate.any_track()  # its first and last place without a list of all between
+    before_s = float(usable.argmax()) / track.rate_hz
+    after_s = track.duration_s - (usable.size - float(usable[::-1].argmax())) / track.rate_hz
     places = [
         word for word, length_s in (("beginning", before_s), ("end", after_s)) if length_s > 0.5
     ]
