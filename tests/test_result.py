@@ -6,10 +6,8 @@ import json
 import math
 
 import numpy as np
-import pytest
 
-from runstrue.catalogue import KINDS, METHODS, kind_of
-from runstrue.errors import InputError
+from runstrue.catalogue import KINDS, METHODS
 from runstrue.quantity import Budget, Contribution, Quantity
 from runstrue.result import Line, Measured, Result, Spread, Table, Trace, from_plain, to_plain
 
@@ -93,8 +91,3 @@ def test_catalogue_names_unit_and_meaning_of_every_kind() -> None:
         assert key == method.key
         assert method.source
         assert key.rsplit("/", 1)[1].isdigit()
-
-
-def test_unknown_id_is_told_in_one_sentence() -> None:
-    with pytest.raises(InputError, match=r"'flutter\.pek' is not a quantity"):
-        kind_of("flutter.pek")

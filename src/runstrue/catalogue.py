@@ -9,8 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from runstrue.errors import InputError
-
 Wanted = Literal["near zero", "low", "high", "as stated"]
 
 
@@ -171,21 +169,3 @@ METHODS: dict[str, Method] = {
 }
 
 # fmt: on
-
-
-def kind_of(quantity_id: str) -> Kind:
-    """Return the kind with this id.
-
-    Raises
-    ------
-    InputError
-        When there is none.
-    """
-    try:
-        return KINDS[quantity_id]
-    except KeyError:
-        raise InputError(
-            f"'{quantity_id}' is not a quantity that Runstrue knows",
-            "an id of the list is needed",
-            "see `runstrue words`",
-        ) from None

@@ -14,7 +14,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import special
 
-from runstrue.dsp.weighting import Weighting, interpolate_weighting_db
+from runstrue.dsp.weighting import Weighting, interpolate_weighting_db, weighting_table
 from runstrue.measure.hiss import floor_percent
 from runstrue.measure.speed import hiss_percent
 
@@ -101,9 +101,12 @@ def test_sine_flutter_is_read_within_a_hundredth(
     assert reading.value("flutter.weighted_rms") == pytest.approx(
         weight * peak_percent / np.sqrt(2), rel=0.01
     )
-    # and that weighting is the table's, ±0.2 dB aimed at
+    # and that weighting is the table's: ±0.2 dB aimed at on its points; between them two ways of
+    # interpolating the table part by up to 0.3 dB (−11.76 dB straight, −11.46 dB cubic at 0.5 Hz)
+    table_hz, _ = weighting_table()
     table_db = float(interpolate_weighting_db(flutter_hz))
-    assert 20 * np.log10(weight) == pytest.approx(table_db, abs=0.35)
+    allowed_db = 0.2 if np.isclose(table_hz, flutter_hz).any() else 0.2 + 0.3 / 2
+    assert 20 * np.log10(weight) == pytest.approx(table_db, abs=allowed_db)
 
 
 def test_the_wow_and_flutter_parts_divide_at_10_hz(tone_with_flutter: Make, read: Make) -> None:

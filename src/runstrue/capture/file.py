@@ -104,6 +104,13 @@ class FileSource:
         for block in _ahead(self._decoded()):
             seen += block.shape[1]
             yield block
+        if seen == 0 and self.frames:
+            raise FileError(
+                f"'{self.path.name}' announces {self.frames / self.rate_hz:.1f} s, but nothing in "
+                "it can be decoded",
+                "a whole file is needed",
+                "it was cut short or is damaged: copy or record it again",
+            )
         if seen == 0:
             raise FileError(
                 f"'{self.path.name}' holds no sound", "a recording is needed", "record it again"

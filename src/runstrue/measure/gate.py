@@ -26,14 +26,14 @@ Mask = NDArray[np.bool_]
 GUARD_S = 0.1
 LOST_BELOW_DB = 12.0  # below the usual level: the noise of the frequency rises as much
 MOST_JITTER_RAD = 0.4  # about 14 dB of tone over the noise in the listening band: FM threshold
-MOST_AWAY = 0.08  # of the usual frequency; more is another sound
-SHORTEST_PIECE_S = 0.5
+MOST_AWAY = 0.08  # of the usual frequency: a slipping belt may give 5 %, more is another sound
+SHORTEST_PIECE_S = 0.5  # shorter ones are a vowel that happens to lie in the band
 RUN_UP_S = 3.0  # a transport that is not steady after this time drifts, and that is read
 LEAST_TONE_S = 10.0  # 5 s for two-sigma (AES6-2008) and the settling of the weighting twice
 FAINTEST_DB = -80.0  # re a full-scale sine: the last bits of a 16 bit recording
 MOST_OTHER_DB = 40.0  # all that the recording holds, constant part and hum included, over the tone
 WEAK_CHANNEL_DB = 25.0  # so far below the other channel, it is crosstalk and not a track
-ONE_TONE_FLICKER = 0.25
+ONE_TONE_FLICKER = 0.25  # two tones 9 dB apart flicker so much, 0.35/√2; music and noise more
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,16 +208,9 @@ def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:
 
 
 def _tone_elsewhere_hz(track: ToneTrack) -> float:
-    """Frequency of a single tone just outside the band, or 0."""
-    loudest = int(np.argmax(track.health.rms))
-    single = (track.jitter[loudest] < MOST_JITTER_RAD) & (track.flicker[loudest] < ONE_TONE_FLICKER)
-    single &= track.level_db[loudest] > _faintest_db(track, loudest)
-    if single.mean() < 0.5:
-        return 0.0
-    means = _cell_means(track.offset_hz[loudest], single.size)
-    usual_hz = track.band.centre_hz + float(np.median(means[single]))
-    inside = track.band.low_hz <= usual_hz <= track.band.high_hz
-    return 0.0 if inside else usual_hz
+    """Frequency of a single tone outside the band, or 0."""
+    heard_hz = track.health.lone_tone_hz
+    return 0.0 if track.band.low_hz <= heard_hz <= track.band.high_hz else heard_hz
 
 
 def _refusal(track: ToneTrack, used_s: float) -> SignalError:

@@ -20,6 +20,8 @@ Array = NDArray[np.float64]
 Progress = Callable[[float], None]
 """Called with the seconds listened to so far; may raise `runstrue.errors.Stopped`."""
 
+LOOKED_AT = 16_384  # frames of the loudest moment, to name a tone where none was sought
+LONE_BINS, LONE_SHARE = 12, 0.9  # a tone with 1 % of flutter at 3 kHz fills ±10 bins at 48 kHz
 CLIP_FROM = 0.98  # of full scale, or of a converter that gives up a little below
 
 
@@ -37,12 +39,16 @@ class Health:
         Constant part.
     clipped_share : tuple of float
         Share of samples that stand still at the top.
+    lone_tone_hz : float
+        Frequency of the one tone that the loudest moment of the recording is made of; 0 where
+        it is not one tone.
     """
 
     peak: tuple[float, ...]
     rms: tuple[float, ...]
     mean: tuple[float, ...]
     clipped_share: tuple[float, ...]
+    lone_tone_hz: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -166,6 +172,7 @@ class _HealthCheck:
         self._square = np.zeros(channels)
         self._sum = np.zeros(channels)
         self._clipped = np.zeros(channels)
+        self._loudest, self._loudest_power = np.zeros(0, dtype=np.float32), 0.0
 
     def add(self, block: NDArray[np.floating]) -> None:
         for channel, row in enumerate(block):
@@ -174,7 +181,10 @@ class _HealthCheck:
             top = max(float(row.max()), -float(row.min()))
             if not np.isfinite(top):
                 self._refuse(row, channel)
-            self._square[channel] += float(row @ row)
+            square = float(row @ row)
+            self._square[channel] += square
+            if row.size >= LOOKED_AT and square / row.size > self._loudest_power:
+                self._loudest, self._loudest_power = row[:LOOKED_AT].copy(), square / row.size
             self._sum[channel] += float(row.sum(dtype=np.float64))
             self._peak[channel] = max(self._peak[channel], top)
             if top >= CLIP_FROM:
@@ -191,7 +201,19 @@ class _HealthCheck:
             tuple(rms.tolist()),
             tuple(mean.tolist()),
             tuple((self._clipped / frames).tolist()),
+            self._lone_tone_hz(),
         )
+
+    def _lone_tone_hz(self) -> float:
+        """The tone that holds nearly all of the power of the loudest moment, or 0."""
+        if not self._loudest.size:
+            return 0.0
+        power = np.abs(np.fft.rfft(self._loudest * np.hanning(LOOKED_AT))) ** 2
+        power[:3] = 0.0  # a constant part is no tone
+        peak = int(np.argmax(power))
+        near = float(power[max(peak - LONE_BINS, 0) : peak + LONE_BINS + 1].sum())
+        lone = near > LONE_SHARE * float(power.sum()) > 0.0
+        return peak * self._rate_hz / LOOKED_AT if lone else 0.0
 
     def _refuse(self, row: NDArray[np.floating], channel: int) -> None:
         where = self.frames + int(np.flatnonzero(~np.isfinite(row))[0])

@@ -32,6 +32,10 @@ NEIGHBOURS = np.arange(2, 8)
 NEIGHBOUR_FREEDOM = 2 * len(NEIGHBOURS) / 1.5
 """Two degrees of freedom a neighbour; neighbours of a Hann weight overlap by a factor 1.5."""
 
+CLOCK_WANDER_U = 1e-4 / math.sqrt(3)
+"""In %/min: the crystal of a sound card that warms up wanders by up to about one part per million
+in a minute (from memory, unsure); taken as rectangular."""
+
 SEMITONE_CENTS = 1200.0
 
 
@@ -288,6 +292,7 @@ def _drift(
             Contribution("slow speed variation left in the slope", whole.u_percent_per_min,
                          "random", degrees_of_freedom=NEIGHBOUR_FREEDOM),
             Contribution("hiss", hiss, "random"),
+            Contribution("steadiness of the sound card's clock", CLOCK_WANDER_U, "random"),
         )
     )  # fmt: skip
     return Result(

@@ -31,6 +31,10 @@ from runstrue.stimulus.testtape import CAUTIOUS, TestTape
 LEAST_COUNTED_S = 5.0
 """AES6-2008: the two-sigma reading rests on at least 5 s."""
 
+MOST_APART_PERCENT = 0.02
+"""The mean speed of two tracks of one tape can only differ as their skew changes: 0.1 mm in a
+minute at 47.6 mm/s would be 0.0035 % (own reckoning; a head that tilts so far is broken)."""
+
 
 @dataclass(frozen=True, slots=True)
 class TonePlan:
@@ -118,6 +122,7 @@ class _Reading:
     def __init__(self, track: ToneTrack, found: Gate, plan: TonePlan) -> None:
         self.track, self.gate, self.plan = track, found, plan
         self._readable = self._find_readable()
+        self._refuse_two_speeds()
         self.choice = self._choose()
         self.percent = self._about_nominal()
         self._hiss: tuple[Hiss, float] | None = None  # of the first group, with its noise
@@ -178,6 +183,26 @@ class _Reading:
                 "clean the heads or play another part of the tape",
             )
         return readable
+
+    def _refuse_two_speeds(self) -> None:
+        """Refuse channels whose tones differ: one transport moves both tracks alike."""
+        if len(self._readable) < 2:
+            return
+        common = self.gate.common(self._readable)
+        if np.count_nonzero(common) < self.track.rate_hz:
+            return
+        heard_hz = [
+            self.track.band.centre_hz
+            + float(self.track.offset_hz[row].mean(where=common, dtype=np.float64))
+            for row in self._readable
+        ]
+        if abs(heard_hz[0] / heard_hz[1] - 1) > MOST_APART_PERCENT / 100:
+            raise SignalError(
+                f"The left channel holds {heard_hz[0]:.1f} Hz and the right one "
+                f"{heard_hz[1]:.1f} Hz, which one transport cannot do",
+                "both channels of one pass are needed",
+                "record again, or export the channel you want as a file of its own",
+            )
 
     def _counted_s(self, rows: tuple[int, ...]) -> float:
         return counted(self.gate.common(rows), self.track.rate_hz) / self.track.rate_hz
