@@ -124,8 +124,8 @@ def test_the_noise_to_carrier_density_is_measured(ratio_db: float) -> None:
     density = 10 ** (-ratio_db / 10) / 20_000
     noise = np.random.default_rng(3).standard_normal((1, 60 * rate_hz))
     samples = tone(rate_hz, 60, 3150) + noise * np.sqrt(density * 0.125 * rate_hz / 2)
-    demodulator, out = follow(samples, rate_hz)
-    measured = demodulator.noise_density(out.noise_db)[0, 20:-20]
+    _, out = follow(samples, rate_hz)
+    measured = out.noise_per_hz[0, 20:-20]
     # the band is about 50 Hz wide, 60 s long: 2·B·T = 6000 degrees of freedom, 1.8 %; three of
     # those and 1 % for the band's edges
     assert np.mean(measured) == pytest.approx(density, rel=0.065)

@@ -70,18 +70,18 @@ class Demodulated:
     ----------
     offset_hz : ndarray, shape (channel, sample)
         Frequency less the band's centre, at `DEVIATION_RATE_HZ` or very near.
-    level_db, flicker, jitter, noise_db : ndarray, shape (channel, cell)
+    level_db, flicker, jitter, noise_per_hz : ndarray, shape (channel, cell)
         Per cell of `CELL_SAMPLES` deviation samples: lowest level (dB re full-scale sine);
         r.m.s. of the fast change of level relative to the level; r.m.s. change of the angle
-        from one value to the next (rad); power of the frequency around `NOISE_CENTRE_HZ`
-        (dB re 1 Hz²).
+        from one value to the next (rad); noise-to-carrier density N₀/C (1/Hz), from the power
+        of the frequency around `NOISE_CENTRE_HZ`.
     """
 
     offset_hz: NDArray[np.float64]
     level_db: NDArray[np.float64]
     flicker: NDArray[np.float64]
     jitter: NDArray[np.float64]
-    noise_db: NDArray[np.float64]
+    noise_per_hz: NDArray[np.float64]
 
 
 class Demodulator:
@@ -125,6 +125,7 @@ class Demodulator:
         self._turn_back = np.exp(-1j * turn * down)
         self._smooth = _second_step(_flat_kernel(base_hz), base_hz, ratio, channels, unity=True)
         self._noise = _second_step(_noise_kernel(base_hz), base_hz, ratio, channels)
+        self._noise_gathered = _noise_gathered(base_hz)
         self._cells = _Cells(channels, ratio)
         self._last = np.zeros((channels, 0), dtype=np.complex128)
 
@@ -137,21 +138,6 @@ class Demodulator:
         """Return what is still owed after the last block."""
         size, angle = self._angles(self._front.finish())
         return self._second(size, angle, finish=True)
-
-    def noise_density(self, noise_db: NDArray[np.floating]) -> Array:
-        """Noise-to-carrier density N₀/C in 1/Hz from the power around `NOISE_CENTRE_HZ`.
-
-        Notes
-        -----
-        Above threshold the frequency noise has the one-sided density f²·N₀/C (Hz²/Hz): the FM
-        noise law of the textbooks (H. Taub, D. L. Schilling, *Principles of Communication
-        Systems*; from memory, sure). The power in a band is its integral over the band's own
-        response, here with the mean over one interval that lies in the angle.
-        """
-        base_hz = self._base_rate_hz
-        rates_hz, gain = _response(_noise_kernel(base_hz), _second_reach(base_hz), base_hz)
-        gain = gain * np.sinc(rates_hz / base_hz)
-        return np.asarray(10 ** (noise_db / 10) / np.trapezoid(rates_hz**2 * gain**2, rates_hz))
 
     def _angles(self, base: NDArray[np.complex128]) -> tuple[Array, Array]:
         """Level, and angle from value to value less the turn of the band's centre."""
@@ -167,8 +153,8 @@ class Demodulator:
         if finish:
             offset_hz = np.concatenate((offset_hz, self._smooth.finish()), axis=1)
             noise = np.concatenate((noise, self._noise.finish()), axis=1)
-        level_db, flicker, jitter, noise_db = self._cells.process(size, angle, noise)
-        return Demodulated(offset_hz, level_db, flicker, jitter, noise_db)
+        level_db, flicker, jitter, power = self._cells.process(size, angle, noise)
+        return Demodulated(offset_hz, level_db, flicker, jitter, power / self._noise_gathered)
 
 
 class _Cells:
@@ -183,7 +169,7 @@ class _Cells:
         self._start = 0  # base sample at which `_base` begins
 
     def process(self, size: Array, angle: Array, noise: Array) -> tuple[Array, ...]:
-        """Return what is complete: level (dB), flicker, jitter (rad), noise (dB)."""
+        """Return what is complete: level (dB), flicker, jitter (rad), power of the noise (Hz²)."""
         before = angle[:, :1] if self._last_angle is None else self._last_angle
         if angle.shape[1]:
             self._last_angle = angle[:, -1:]
@@ -215,7 +201,7 @@ class _Cells:
             20 * np.log10(np.maximum(lowest, 1e-10)),
             flicker,
             jitter,
-            10 * np.log10(np.maximum(power, 1e-20)),
+            np.maximum(power, 1e-20),
         )
 
 
@@ -305,6 +291,21 @@ def _noise_kernel(base_hz: float) -> Callable[[Array], Array]:
         return np.asarray(2 * low_pass(offset) * np.cos(turn * offset))
 
     return kernel
+
+
+def _noise_gathered(base_hz: float) -> float:
+    """Power in Hz² that the band around `NOISE_CENTRE_HZ` gathers for each 1/Hz of N₀/C.
+
+    Notes
+    -----
+    Above threshold the frequency noise has the one-sided density f²·N₀/C (Hz²/Hz): the FM
+    noise law of the textbooks (H. Taub, D. L. Schilling, *Principles of Communication
+    Systems*; from memory, sure). The power in a band is its integral over the band's own
+    response, here with the mean over one interval that lies in the angle.
+    """
+    rates_hz, gain = _response(_noise_kernel(base_hz), _second_reach(base_hz), base_hz)
+    gain = gain * np.sinc(rates_hz / base_hz)
+    return float(np.trapezoid(rates_hz**2 * gain**2, rates_hz))
 
 
 def _response(kernel: Callable[[Array], Array], reach: int, rate_hz: float) -> tuple[Array, Array]:

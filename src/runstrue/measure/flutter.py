@@ -21,11 +21,11 @@ from runstrue.dsp.finer import Finer
 from runstrue.dsp.needle import SETTLING_S as NEEDLE_SETTLING_S
 from runstrue.dsp.needle import Needle, wander
 from runstrue.dsp.weighting import Weighting
-from runstrue.measure.gate import GUARD_S, runs
+from runstrue.measure.gate import GUARD_S
+from runstrue.measure.pieces import Mask, Pieces
 from runstrue.result import Spread
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 BRIDGED_S = 0.1  # a shorter loss does not restart the filters
 CHUNK = 1 << 15  # pieces that stay in the processor's cache
@@ -89,7 +89,7 @@ class FlutterReadout:
 
 
 def read_flutter(
-    percent: NDArray[np.floating], usable: Mask, mean_percent: float, rate_hz: float
+    percent: NDArray[np.floating], usable: Pieces, mean_percent: float, rate_hz: float
 ) -> FlutterReadout:
     """Run a deviation through all filters and detectors.
 
@@ -98,7 +98,7 @@ def read_flutter(
     percent : ndarray, shape (channel, sample)
         Deviation from nominal of the channels that are to be taken together: their mean is
         read, since the motion of the tape is common to the tracks and their noise is not.
-    usable : ndarray of bool, shape (sample,)
+    usable : Pieces
     mean_percent : float
         Mean of the usable samples, about which the deviation is taken.
     rate_hz : float
@@ -111,17 +111,18 @@ def read_flutter(
     needle_settle = settle + int(np.ceil(NEEDLE_SETTLING_S * rate_hz))
     shown: list[NDArray[np.float32]] = []
     bridged = 0
-    for begin, end in _filter_runs(usable, rate_hz):
+    for begin, end in _filter_runs(usable, rate_hz).spans:
         for band in bands.values():
             band.restart()
         needle.reset()
-        bridged += len(runs(~usable[begin:end]))
+        bridged += sum(begin < gap < end for gap, _ in usable.gaps())
         for start, stop in _chunks(begin, end):
-            values = about_mean(_bridged(percent, usable, start, stop), mean_percent)
-            counts = _counts(usable, start, stop, begin + settle)
+            inside = usable.mask(start, stop)
+            values = about_mean(_bridged(percent[:, start:stop], inside), mean_percent)
+            counts = _settled(inside, begin + settle - start)
             filtered = {name: band.process(values, counts) for name, band in bands.items()}
             indication = needle.process(filtered["weighted"])
-            seen = _counts(usable, start, stop, begin + needle_settle)
+            seen = _settled(inside, begin + needle_settle - start)
             seen &= np.arange(start, stop) % NEEDLE_EVERY == 0
             shown.append(indication[seen].astype(np.float32))
     needle_shown = np.concatenate(shown)
@@ -151,13 +152,15 @@ def settling_s(rate_hz: float) -> float:
     return Weighting(rate_hz).settling_s
 
 
-def counted(usable: Mask, rate_hz: float) -> int:
+def counted(usable: Pieces, rate_hz: float) -> int:
     """Samples that count in the readings: usable and past the settling of the filters."""
     settle = int(np.ceil(settling_s(rate_hz) * rate_hz))
-    return sum(
-        int(np.count_nonzero(usable[begin + settle : end]))
-        for begin, end in _filter_runs(usable, rate_hz)
-    )
+    settled = [
+        (begin + settle, end)
+        for begin, end in _filter_runs(usable, rate_hz).spans
+        if end - begin > settle
+    ]
+    return usable.meet(Pieces(tuple(settled))).samples
 
 
 def flat_sections(rate_hz: float) -> Array:
@@ -317,16 +320,16 @@ def _figures(bands: dict[str, _Band], leave_out: int | None) -> Figures:
     )
 
 
-def _counts(usable: Mask, start: int, stop: int, settled: int) -> Mask:
-    """Usable samples of a chunk after the filters have settled."""
-    counts = usable[start:stop].copy()
-    counts[: max(settled - start, 0)] = False
+def _settled(inside: Mask, first: int) -> Mask:
+    """Usable samples of a chunk from the first one at which the filters have settled."""
+    counts = inside.copy()
+    counts[: max(first, 0)] = False
     return counts
 
 
-def _filter_runs(usable: Mask, rate_hz: float) -> list[tuple[int, int]]:
+def _filter_runs(usable: Pieces, rate_hz: float) -> Pieces:
     """Stretches through which the filters keep their memory."""
-    return runs(usable, join=int((BRIDGED_S + 2 * GUARD_S) * rate_hz))
+    return usable.bridged(int((BRIDGED_S + 2 * GUARD_S) * rate_hz))
 
 
 def _chunks(begin: int, end: int) -> Iterator[tuple[int, int]]:
@@ -334,15 +337,13 @@ def _chunks(begin: int, end: int) -> Iterator[tuple[int, int]]:
         yield start, min(start + CHUNK, end)
 
 
-def _bridged(percent: NDArray[np.floating], usable: Mask, start: int, stop: int) -> Array:
-    """The deviation with unusable samples replaced by a straight line between neighbours."""
-    values = percent[0, start:stop].astype(np.float64)
-    for other in percent[1:, start:stop]:
+def _bridged(percent: NDArray[np.floating], inside: Mask) -> Array:
+    """Mean of the channels, unusable samples replaced by a straight line between neighbours."""
+    values = percent[0].astype(np.float64)
+    for other in percent[1:]:
         values += other
     values /= len(percent)
-    bad = ~usable[start:stop]
-    if bad.any():
-        good = np.flatnonzero(~bad)
-        places = np.flatnonzero(bad)
-        values[places] = np.interp(places, good, values[good]) if good.size else 0.0
+    if not inside.all():
+        good, bad = np.flatnonzero(inside), np.flatnonzero(~inside)
+        values[bad] = np.interp(bad, good, values[good]) if good.size else 0.0
     return np.asarray(values)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from runstrue.dsp.demodulate import CELL_SAMPLES
 from runstrue.errors import SignalError
 from runstrue.measure.listen import ToneTrack
+from runstrue.measure.pieces import Mask, Pieces
 from runstrue.quantity import number_text
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
 GUARD_S = 0.1
 LOST_BELOW_DB = 12.0  # below the usual level: the noise of the frequency rises as much
@@ -45,40 +45,39 @@ class Loss:
     length_s: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class Gate:
-    """What may be used.
+    """What may be used, per channel.
 
     Parameters
     ----------
-    usable : ndarray of bool, shape (channel, sample)
-        On the grid of `ToneTrack.offset_hz`.
+    usable : tuple of Pieces
+        In samples of `ToneTrack.offset_hz`.
     tracks : tuple of int
         Channels that carry the tone.
     losses : tuple of Loss
         Between the first and the last use, in time order.
     level_db, usual_hz : tuple of float
         Usual level and frequency of each channel's tone; not a number where there is none.
+    flicker, noise_per_hz : tuple of float
+        Usual quick change of level, and mean noise-to-carrier density, of the usable part.
     """
 
-    usable: Mask
+    usable: tuple[Pieces, ...]
     tracks: tuple[int, ...]
     losses: tuple[Loss, ...]
     level_db: tuple[float, ...]
     usual_hz: tuple[float, ...]
+    flicker: tuple[float, ...]
+    noise_per_hz: tuple[float, ...]
 
-    def common(self, rows: Sequence[int]) -> Mask:
-        """Where all of these channels are usable, shape (sample,)."""
-        return np.asarray(self.usable[list(rows)].all(axis=0), dtype=np.bool_)
+    def common(self, rows: Sequence[int]) -> Pieces:
+        """Where all of these channels are usable."""
+        return reduce(Pieces.meet, (self.usable[row] for row in rows))
 
-    def any_track(self) -> Mask:
-        """Where any channel is usable, shape (sample,)."""
-        return np.asarray(self.usable.any(axis=0), dtype=np.bool_)
-
-    def cells(self, row: int, count: int) -> Mask:
-        """Cells of a channel that are usable throughout, shape (count,)."""
-        whole = self.usable[row, : count * CELL_SAMPLES].reshape(count, CELL_SAMPLES)
-        return np.asarray(whole.all(axis=1), dtype=np.bool_)
+    def any_track(self) -> Pieces:
+        """Where any channel is usable."""
+        return reduce(Pieces.join, self.usable)
 
 
 def gate(track: ToneTrack) -> Gate:
@@ -91,47 +90,56 @@ def gate(track: ToneTrack) -> Gate:
         instead.
     """
     cells = track.level_db.shape[1]
-    samples = track.offset_hz.shape[1]
     present = np.zeros((len(track.channels), cells), dtype=np.bool_)
     levels, usual_hz = np.full((2, len(track.channels)), np.nan)
     for channel in range(len(track.channels)):
         present[channel], levels[channel], usual_hz[channel] = _present(track, channel)
     strongest = np.nanmax(levels) if np.isfinite(levels).any() else np.nan
-    usable = np.zeros((len(track.channels), samples), dtype=np.bool_)
-    losses: list[Loss] = []
-    for channel, name in enumerate(track.channels):
-        if not levels[channel] >= strongest - WEAK_CHANNEL_DB:
-            continue
-        pieces = _pieces(track, channel, present[channel])
-        for start, stop in pieces:
-            usable[channel, start:stop] = True
-        losses += [
-            Loss(
-                name,
-                (end + _guard(track)) / track.rate_hz,
-                (begin - end) / track.rate_hz - 2 * GUARD_S,
-            )
-            for (_, end), (begin, _) in pairwise(pieces)
-        ]
-    used_s = usable.sum(axis=1) / track.rate_hz
-    tracks = tuple(int(channel) for channel in np.flatnonzero(used_s >= LEAST_TONE_S))
+    usable = tuple(
+        _pieces(track, channel, present[channel])
+        if levels[channel] >= strongest - WEAK_CHANNEL_DB
+        else Pieces()
+        for channel in range(len(track.channels))
+    )
+    used_s = [pieces.samples / track.rate_hz for pieces in usable]
+    tracks = tuple(row for row, length_s in enumerate(used_s) if length_s >= LEAST_TONE_S)
     if not tracks:
-        raise _refusal(track, float(used_s.max(initial=0.0)))
-    in_order = tuple(sorted(losses, key=lambda loss: loss.start_s))
-    return Gate(usable, tracks, in_order, tuple(levels.tolist()), tuple(usual_hz.tolist()))
+        raise _refusal(track, max(used_s, default=0.0))
+    whole = [_whole_cells(pieces, cells) for pieces in usable]
+    return Gate(
+        usable=usable,
+        tracks=tracks,
+        losses=_losses(track, usable),
+        level_db=tuple(levels.tolist()),
+        usual_hz=tuple(usual_hz.tolist()),
+        flicker=tuple(
+            float(np.median(row[held])) if held.any() else 0.0
+            for row, held in zip(track.flicker, whole, strict=True)
+        ),
+        noise_per_hz=tuple(
+            float(row[held].mean(dtype=np.float64)) if held.any() else np.nan
+            for row, held in zip(track.noise_per_hz, whole, strict=True)
+        ),
+    )
 
 
-def runs(mask: Mask, join: int = 0) -> list[tuple[int, int]]:
-    """Begin and end of every run of True, runs with at most `join` False between them joined."""
-    padded = np.concatenate(([False], mask, [False]))
-    edges = np.flatnonzero(padded[1:] != padded[:-1])
-    found: list[tuple[int, int]] = []
-    for begin, end in edges.reshape(-1, 2).tolist():
-        if found and begin - found[-1][1] <= join:
-            found[-1] = (found[-1][0], end)
-        else:
-            found.append((begin, end))
-    return found
+def _losses(track: ToneTrack, usable: Sequence[Pieces]) -> tuple[Loss, ...]:
+    """The gaps between pieces, less the guards."""
+    guard = _guard(track)
+    found = [
+        Loss(name, (begin + guard) / track.rate_hz, (end - begin) / track.rate_hz - 2 * GUARD_S)
+        for name, pieces in zip(track.channels, usable, strict=True)
+        for begin, end in pieces.gaps()
+    ]
+    return tuple(sorted(found, key=lambda loss: loss.start_s))
+
+
+def _whole_cells(pieces: Pieces, count: int) -> Mask:
+    """Cells that are usable throughout."""
+    inside = np.zeros(count, dtype=np.bool_)
+    for begin, end in pieces.spans:
+        inside[-(-begin // CELL_SAMPLES) : end // CELL_SAMPLES] = True
+    return inside
 
 
 def _present(track: ToneTrack, channel: int) -> tuple[Mask, float, float]:
@@ -166,22 +174,22 @@ def _guard(track: ToneTrack) -> int:
     return int(np.ceil(GUARD_S * track.rate_hz))
 
 
-def _pieces(track: ToneTrack, channel: int, present: Mask) -> list[tuple[int, int]]:
-    """Usable stretches in samples: guards taken off, run-up and stop trimmed."""
+def _pieces(track: ToneTrack, channel: int, present: Mask) -> Pieces:
+    """Usable stretches: guards taken off, run-up and stop trimmed."""
     guard, shortest = _guard(track), int(SHORTEST_PIECE_S * track.rate_hz)
     samples = track.offset_hz.shape[1]
-    pieces = [
-        (begin * CELL_SAMPLES + guard, min(end * CELL_SAMPLES, samples) - guard)
-        for begin, end in runs(present)
+    spans = [
+        (begin + guard, min(end, samples) - guard)
+        for begin, end in Pieces.of(present, CELL_SAMPLES).spans
     ]
-    pieces = [(begin, end) for begin, end in pieces if end - begin >= shortest]
-    if not pieces:
-        return []
+    spans = [(begin, end) for begin, end in spans if end - begin >= shortest]
+    if not spans:
+        return Pieces()
     offset = track.offset_hz[channel]
-    pieces[0] = (pieces[0][0] + _unsteady(offset[slice(*pieces[0])], track.rate_hz), pieces[0][1])
-    last = offset[slice(*pieces[-1])][::-1]
-    pieces[-1] = (pieces[-1][0], pieces[-1][1] - _unsteady(last, track.rate_hz))
-    return [(begin, end) for begin, end in pieces if end - begin >= shortest]
+    spans[0] = (spans[0][0] + _unsteady(offset[slice(*spans[0])], track.rate_hz), spans[0][1])
+    last = offset[slice(*spans[-1])][::-1]
+    spans[-1] = (spans[-1][0], spans[-1][1] - _unsteady(last, track.rate_hz))
+    return Pieces(tuple((begin, end) for begin, end in spans if end - begin >= shortest))
 
 
 def _unsteady(offset_hz: NDArray[np.float32], rate_hz: float) -> int:

@@ -7,7 +7,7 @@ itself passes through. A file, a live input and the virtual deck all come in her
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -76,6 +76,11 @@ class ToneTrack:
     channels: tuple[str, ...]
     health: Health
 
+    def without_cells(self) -> ToneTrack:
+        """The same without what is kept per cell, once the gate has looked at it."""
+        none = self.level_db[:, :0].copy()
+        return replace(self, level_db=none, flicker=none, jitter=none, noise_per_hz=none)
+
 
 def listen(
     blocks: Iterable[NDArray[np.floating]],
@@ -132,14 +137,14 @@ def listen(
         level_db=cells["level_db"].values(),
         flicker=cells["flicker"].values(),
         jitter=cells["jitter"].values(),
-        noise_per_hz=demodulator.noise_density(cells["noise_db"].values()).astype(np.float32),
+        noise_per_hz=cells["noise_per_hz"].values(),
         duration_s=checks.frames / rate_hz,
         channels=tuple(channel_name(index, channels) for index in range(channels)),
         health=checks.health(),
     )
 
 
-_CELL_FIELDS = ("level_db", "flicker", "jitter", "noise_db")
+_CELL_FIELDS = ("level_db", "flicker", "jitter", "noise_per_hz")
 
 
 class _Growing:

@@ -14,7 +14,7 @@ from scipy import fft
 from runstrue.dsp.lines import FoundLines, find_lines, spectrum
 from runstrue.dsp.weighting import Weighting
 from runstrue.measure.flutter import about_mean
-from runstrue.measure.gate import runs
+from runstrue.measure.pieces import Pieces
 from runstrue.result import Line, Trace
 
 Array = NDArray[np.float64]
@@ -29,7 +29,7 @@ SOUGHT_HZ = (0.1, 195.0)  # lines; the floor is not known up to the very edge of
 
 
 def read_rhythm(
-    percent: NDArray[np.floating], usable: NDArray[np.bool_], mean_percent: float, rate_hz: float
+    percent: NDArray[np.floating], usable: Pieces, mean_percent: float, rate_hz: float
 ) -> tuple[tuple[Line, ...], Trace | None]:
     """Lines and spectrum of a deviation.
 
@@ -37,7 +37,7 @@ def read_rhythm(
     ----------
     percent : ndarray, shape (channel, sample)
         One channel, or two whose noise is not common.
-    usable : ndarray of bool, shape (sample,)
+    usable : Pieces
     mean_percent : float
     rate_hz : float
 
@@ -66,16 +66,15 @@ def read_rhythm(
     return _agreed(found, SAME_LINE_BINS * bin_hz, rate_hz), trace
 
 
-def _stretches(usable: NDArray[np.bool_], rate_hz: float) -> list[tuple[int, int]]:
+def _stretches(usable: Pieces, rate_hz: float) -> list[tuple[int, int]]:
     """Equally long usable stretches, at most `MOST_STRETCHES`, spread over the record."""
-    whole = runs(usable)
-    longest = max((end - begin for begin, end in whole), default=0)
+    longest = max((end - begin for begin, end in usable.spans), default=0)
     length = fft.prev_fast_len(min(longest, int(STRETCH_S * rate_hz)), real=True)
     if length < SHORTEST_S * rate_hz:
         return []
     fitting = [
         (begin + index * length, begin + (index + 1) * length)
-        for begin, end in whole
+        for begin, end in usable.spans
         for index in range((end - begin) // length)
     ]
     if len(fitting) <= MOST_STRETCHES:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from runstrue.measure.conditions import SoundCard
+from runstrue.measure.pieces import Pieces
 from runstrue.quantity import Budget, Contribution
 from runstrue.result import Condition, Result
 from runstrue.stimulus.testtape import TestTape
@@ -60,18 +61,16 @@ class SlowSeries:
     share: Array
 
     @classmethod
-    def of(
-        cls, percent: NDArray[np.floating], usable: NDArray[np.bool_], rate_hz: float
-    ) -> SlowSeries:
+    def of(cls, percent: NDArray[np.floating], usable: Pieces, rate_hz: float) -> SlowSeries:
         """Average the mean of some channels' deviation, shape (channel, sample), where usable."""
         size = round(BLOCK_S * rate_hz)
-        blocks = usable.size // size
+        blocks = percent.shape[1] // size
         rising = (np.arange(size) + 0.5) / size
         up, down = np.zeros((2, blocks + 1)), np.zeros((2, blocks + 1))
         for first in range(0, blocks, BLOCKS_AT_ONCE):  # so that no copy of a long record is made
             last = min(first + BLOCKS_AT_ONCE, blocks)
             span = slice(first * size, last * size)
-            held = usable[span]
+            held = usable.mask(first * size, last * size)
             values = np.where(held, percent[:, span].mean(axis=0, dtype=np.float64), 0.0)
             for row, part in enumerate((held.astype(np.float64), values)):
                 in_blocks = part.reshape(-1, size)

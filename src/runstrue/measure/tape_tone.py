@@ -113,7 +113,9 @@ def measure_tone(
             expected_frames=expected_frames,
             progress=progress,
         )
-        return _Reading(track, gate(track), plan).measured()
+        found = gate(track)
+        track = track.without_cells()
+        return _Reading(track, found, plan).measured()
 
 
 class _Reading:
@@ -132,8 +134,10 @@ class _Reading:
         conditions = self._conditions()
         for name, rows in self._groups():
             results += self._channel(name, rows, conditions)
-        self.percent[~self.gate.usable] = np.nan
-        used_s = float(self.gate.any_track().sum()) / self.track.rate_hz
+        for row, pieces in zip(self.percent, self.gate.usable, strict=True):
+            for begin, end in pieces.outside(row.size):
+                row[begin:end] = np.nan
+        used_s = self.gate.any_track().samples / self.track.rate_hz
         return Measured(
             summary=gate_words(self.track, self.gate, self.choice, used_s),
             results=tuple(results),
@@ -176,7 +180,7 @@ class _Reading:
         tracks = self.gate.tracks
         readable = tuple(row for row in tracks if self._counted_s((row,)) >= LEAST_COUNTED_S)
         if not readable:
-            tone_s = float(self.gate.any_track().sum()) / self.track.rate_hz
+            tone_s = self.gate.any_track().samples / self.track.rate_hz
             raise SignalError(
                 f"The {tone_s:.1f} s of tone that were found are broken up by losses",
                 f"{settling_s(self.track.rate_hz) + LEAST_COUNTED_S:.0f} s in one piece are needed",
@@ -189,11 +193,12 @@ class _Reading:
         if len(self._readable) < 2:
             return
         common = self.gate.common(self._readable)
-        if np.count_nonzero(common) < self.track.rate_hz:
+        if common.samples < self.track.rate_hz:
             return
+        longest = slice(*max(common.spans, key=lambda span: span[1] - span[0]))
         heard_hz = [
             self.track.band.centre_hz
-            + float(self.track.offset_hz[row].mean(where=common, dtype=np.float64))
+            + float(self.track.offset_hz[row, longest].mean(dtype=np.float64))
             for row in self._readable
         ]
         if abs(heard_hz[0] / heard_hz[1] - 1) > MOST_APART_PERCENT / 100:
@@ -271,12 +276,7 @@ class _Reading:
 
     def _noise(self, rows: tuple[int, ...]) -> float:
         """Noise-to-carrier density of the mean of these channels."""
-        cells = self.track.noise_per_hz.shape[1]
-        per_channel = [
-            float(np.mean(self.track.noise_per_hz[row][self.gate.cells(row, cells)]))
-            for row in rows
-        ]
-        return sum(per_channel) / len(rows) ** 2
+        return sum(self.gate.noise_per_hz[row] for row in rows) / len(rows) ** 2
 
     def _conditions(self) -> dict[str, Condition]:
         noise = self._noise(self.gate.tracks[:1])

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from runstrue.measure.gate import ONE_TONE_FLICKER, Gate, Loss
 from runstrue.measure.listen import ToneTrack
 from runstrue.measure.tone import ToneChoice
@@ -62,7 +60,7 @@ def health_doubts(track: ToneTrack, gate: Gate, noise_per_hz: float) -> tuple[st
                 f"{the_channel(name)} is clipped at the sound card: speed and flutter survive, "
                 "levels do not; turn the input down."
             )
-    flicker = max(_usual_flicker(track, gate, index) for index in gate.tracks)
+    flicker = max(gate.flicker[index] for index in gate.tracks)
     if FLICKER_DOUBT < flicker <= ONE_TONE_FLICKER:
         doubts.append(
             f"The level flickers quickly by {100 * flicker:.0f} %: a second tone, other sound or a "
@@ -82,12 +80,6 @@ def the_channel(name: str) -> str:
     return "The channel" if name == "mono" else f"The {name} channel"
 
 
-def _usual_flicker(track: ToneTrack, gate: Gate, channel: int) -> float:
-    flicker = track.flicker[channel]
-    usable = flicker[gate.cells(channel, flicker.size)]
-    return float(np.median(usable)) if usable.size else 0.0
-
-
 def _missing_words(track: ToneTrack, gate: Gate, index: int) -> str:
     name = track.channels[index]
     strongest = max(level for level in gate.level_db if math.isfinite(level))
@@ -101,9 +93,9 @@ def _missing_words(track: ToneTrack, gate: Gate, index: int) -> str:
 
 
 def _ends_words(track: ToneTrack, gate: Gate) -> str:
-    usable = gate.any_track()  # its first and last place without a list of all between
-    before_s = float(usable.argmax()) / track.rate_hz
-    after_s = track.duration_s - (usable.size - float(usable[::-1].argmax())) / track.rate_hz
+    spans = gate.any_track().spans
+    before_s = spans[0][0] / track.rate_hz
+    after_s = track.duration_s - spans[-1][1] / track.rate_hz
     places = [
         word for word, length_s in (("beginning", before_s), ("end", after_s)) if length_s > 0.5
     ]
