@@ -223,9 +223,12 @@ def _new(part: Part, implied: Sequence[str] = ()) -> Draft:
 
 def _claimed_before(drafts: list[Draft], figures: Sequence[Figure]) -> bool:
     """Whether the quantity before a nameless figure stands first and may own it as well."""
-    if len(drafts) < 2 or not drafts[-2].topics or drafts[-2].figure_first:
+    if len(drafts) < 2 or not drafts[-2].topics:
         return False
-    return any(could_be_limit(drafts[-2].topics[-1], one) for one in figures)
+    before = drafts[-2]
+    if before.figure_first and not before.refused:
+        return False
+    return any(could_be_limit(before.topics[-1], one) for one in figures)
 
 
 def _typical_and_limit(draft: Draft, part: Part) -> bool:

@@ -236,19 +236,28 @@ class _Cutter:
 
     def figure_first(self) -> None:
         """'0.2 % DIN wow and flutter', '0.2 % wow and flutter 56 dB S/N'."""
-        previous = ""
+        previous, mixed = "", self._is_mixed()
         for figures, topics in zip(self._runs[::2], self._runs[1::2], strict=True):
             apart = not related(topics[0].topic, topics[-1].topic)
             name = topics[0 if apart else -1].topic
             theirs = max(_only_of(name, previous, figures), 0) if previous else 0
-            open_before = previous and any(
-                _fits(previous, one) for one in figures[: theirs or len(figures) - 1]
-            )
+            doubtful = figures if mixed else figures[: theirs or len(figures) - 1]
+            open_before = previous and any(_fits(previous, one) for one in doubtful)
             fitting = [one for one in figures[theirs:] if _fits(name, one)]
             several = len(fitting) > 1 and name != "response"
             sure = figures[-1] in fitting and not several and not open_before
             self._figure_then(figures[0], topics, "" if sure else OPEN)
             previous = topics[-1].topic
+
+    def _is_mixed(self) -> bool:
+        """Whether two figures or two names stand together, so that the order changes midway."""
+        for figures, topics in zip(self._runs[::2], self._runs[1::2], strict=True):
+            name = topics[-1].topic
+            if not related(topics[0].topic, name):
+                return True
+            if name != "response" and sum(_fits(name, one) for one in figures) > 1:
+                return True
+        return False
 
     def _figure_then(self, figure: _Mark, topics: list[_Mark], refused: str = "") -> None:
         """Cut before a figure and its quantity; the name of another may follow without one."""
