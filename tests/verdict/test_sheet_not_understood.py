@@ -100,11 +100,70 @@ def test_what_is_not_understood_is_handed_back_word_for_word(text: str, word: st
     assert word in sheet.unread[0].why
 
 
-def test_a_figure_by_an_unknown_rider_is_no_longer_called_clear() -> None:
-    (limit,) = read_sheet("Wow and flutter 0.05 % WRMS excluding crumbling belts").limits
-    assert limit.sure == "likely"
-    assert limit.left_over == ("excluding", "crumbling", "belts")
-    assert "crumbling" in limit.question
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Wow and flutter 0.05 % WRMS excluding crumbling belts",
+        "Speed variation with mains 198–242 V: less than 0.2 %",
+        "Speed deviation max. 0.5% from reel end to end",
+        "Speed difference between side A and side B: 0.3 %",
+        "Speed difference forward/reverse less than 1 %",
+        "Variation de vitesse avec la température : 0,5 %",
+        "Variación de velocidad con la tensión de red: 0,2 %",
+        "Geschwindigkeitsänderung bei Netzspannung ±10 %: 0,3 %",
+    ],
+)
+def test_a_rider_that_may_change_the_meaning_of_speed_or_flutter_is_not_passed_over(
+    text: str,
+) -> None:
+    sheet = read_sheet(text)
+    assert sheet.limits == ()
+    assert "".join(piece.words for piece in sheet.unread) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity_id", "high"),
+    [
+        ("Wow and flutter 0.3 % peak-to-peak weighted", "flutter.weighted_peak", 0.15),
+        ("Gleichlauf 0,3 % Spitze-Spitze bewertet", "flutter.weighted_peak", 0.15),
+        ("Wow and flutter 0.2 % p-p DIN", "flutter.weighted_peak", 0.1),
+    ],
+)
+def test_peak_to_peak_is_halved_and_said_so(text: str, quantity_id: str, high: float) -> None:
+    """A weighted peak is half of peak to peak (AES6-1982, public abstract)."""
+    (limit,) = read_sheet(text).limits
+    assert limit.ids == (quantity_id,)
+    assert limit.high == pytest.approx(high)
+    assert "half" in limit.question
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity_id", "pairs"),
+    [
+        (
+            "Wow and flutter (19 cm/s / 9.5 cm/s): 0.06 % / 0.1 % wtd RMS",
+            "flutter.weighted_rms",
+            {"19 cm/s": 0.06, "9.5 cm/s": 0.1},
+        ),
+        (
+            "Wow and flutter 4.76/9.5/19 cm/s: ±0.2/±0.1/±0.07 % (DIN)",
+            "flutter.weighted_peak",
+            {"4.76 cm/s": 0.2, "9.5 cm/s": 0.1, "19 cm/s": 0.07},
+        ),
+    ],
+)
+def test_several_speeds_each_take_their_own_figure(
+    text: str, quantity_id: str, pairs: dict[str, float]
+) -> None:
+    limits = read_sheet(text).limits
+    assert {limit.ids for limit in limits} == {(quantity_id,)}
+    assert {limit.conditions["speed"]: limit.high for limit in limits} == pairs
+
+
+def test_two_speeds_and_three_figures_are_handed_back() -> None:
+    sheet = read_sheet("Wow and flutter 9.5 / 19 cm/s: 0.1 % / 0.06 % / 0.05 % WRMS")
+    assert sheet.limits == ()
+    assert "several speeds" in sheet.unread[0].why
 
 
 def test_a_method_after_the_last_figure_is_not_spread_over_a_list_of_methods() -> None:

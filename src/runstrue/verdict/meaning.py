@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
+
+from msgspec import structs
 
 from runstrue.catalogue import KINDS
 from runstrue.verdict.bounds import Bounds, bounds_of
@@ -12,13 +15,19 @@ from runstrue.verdict.figures import Figure
 from runstrue.verdict.fits import by_another_method, could_be_limit
 from runstrue.verdict.models import Limit, Sure, Unread
 from runstrue.verdict.order import is_joint
-from runstrue.verdict.said import Said, combine, read_words, share_last
+from runstrue.verdict.said import Said, combine, pair_speeds, read_words, share_last
 from runstrue.verdict.tokens import Token, tokenise
 from runstrue.verdict.vocabulary import rules, topics
 
 _ANOTHERS = "the method beside the figure is one by which this quantity is not measured"
 
 NAME_MAY_BE_LOST = "nothing tells it from the figure before it, and it names no quantity itself"
+
+SPEEDS_AND_FIGURES_PART = "several speeds and another number of figures: which holds for which?"
+
+# The words around a figure of these may change what it means ('with mains voltage', 'from reel
+# to reel', 'difference between sides'), so none may be left over.
+_EXACT_TOPICS = frozenset({"speed", "drift", "flutter", "flutter_alone", "wow_alone"})
 
 _ORDER: tuple[Sure, ...] = ("clear", "likely", "ambiguous")
 
@@ -51,6 +60,9 @@ def limits_of(
     owns = [read_words(group.items, line, topic) for group in clause.groups]
     combined = [combine(header, own, is_first=number == 0) for number, own in enumerate(owns)]
     share_last(combined)
+    if not pair_speeds(combined):
+        text = line[clause.start : clause.end].strip(" \t,;:|")
+        return [], [Unread(words=text, why=SPEEDS_AND_FIGURES_PART)]
     limits: list[Limit] = []
     unread: list[Unread] = []
     for number, (group, said) in enumerate(zip(clause.groups, combined, strict=True)):
@@ -85,6 +97,10 @@ def _is_paired(before: Group, group: Group, line: str) -> bool:
 
 
 def _limits_of_group(topic: str, figure: Figure, said: Said, words: str) -> list[Limit] | str:
+    if topic in _EXACT_TOPICS and said.left_over:
+        return f"'{' '.join(said.left_over)}' may change what the figure means"
+    if "peak_to_peak" in said.flags:
+        return _halved(topic, figure, said, words)
     if topic == "response":
         return _response(figure, said, words)
     entry = _entry(topic, figure)
@@ -100,6 +116,28 @@ def _limits_of_group(topic: str, figure: Figure, said: Said, words: str) -> list
         parts = [_limit(tuple(entry["ids"]), entry, figure, said, words)]
     refusals = [part for part in parts if isinstance(part, str)]
     return refusals[0] if refusals else [part for part in parts if isinstance(part, Limit)]
+
+
+def _halved(topic: str, figure: Figure, said: Said, words: str) -> list[Limit] | str:
+    """A flutter given from peak to peak: ± is half of it, as the standards print it."""
+    if topic not in ("flutter", "flutter_alone", "wow_alone"):
+        return "from peak to peak is no way in which this quantity is measured"
+    as_peak = replace(said, flags=(said.flags - {"peak_to_peak"}) | {"peak"})
+    found = _limits_of_group(topic, figure, as_peak, words)
+    if isinstance(found, str):
+        return found
+    note = "The sheet's figure is from peak to peak; ± is half of it."
+    return [
+        structs.replace(
+            limit,
+            low=None if limit.low is None else limit.low / 2,
+            high=None if limit.high is None else limit.high / 2,
+            nominal=None if limit.nominal is None else limit.nominal / 2,
+            sure=max(limit.sure, "likely", key=_ORDER.index),
+            question=f"{limit.question} {note}".strip(),
+        )
+        for limit in found
+    ]
 
 
 def _entry(topic: str, figure: Figure) -> dict[str, Any]:

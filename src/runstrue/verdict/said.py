@@ -13,6 +13,8 @@ from runstrue.verdict.vocabulary import Meaning
 _STANDARD_NAMES = frozenset({"din", "iec", "ccir", "jis", "nab", "peak_standard"})
 _WEIGHTINGS = frozenset({"weighted", "unweighted", "a_curve", "curve_468", "arm"})
 
+SAME_SPEED = 0.01  # 4.76 for 4.7625 cm/s is 0.05 %, 9.5 for 9.525 is 0.3 %
+
 # A figure that does not fit the quantity is a condition; its dimension tells which.
 _CONDITION_OF = {
     "cm/s": "speed",
@@ -44,6 +46,8 @@ class Said:
         Whether those decibels are a total window.
     typical : bool
         Whether the figure is called typical or approximate.
+    speeds_cm_s : list of float
+        Tape speeds that stand as conditions.
     left_over : list of str
         Words that were not understood.
     inherited : bool
@@ -58,6 +62,7 @@ class Said:
     tolerances: list[Figure] = field(default_factory=list)
     window: bool = False
     typical: bool = False
+    speeds_cm_s: list[float] = field(default_factory=list)
     left_over: list[str] = field(default_factory=list)
     inherited: bool = False
     bare: bool = False
@@ -93,6 +98,7 @@ def combine(header: Said, own: Said, *, is_first: bool) -> Said:
         tolerances=own.tolerances or header.tolerances,
         window=own.window or (header.window and not own.tolerances),
         typical=header.typical or own.typical,
+        speeds_cm_s=own.speeds_cm_s or header.speeds_cm_s,
         left_over=[*header.left_over, *own.left_over],
     )
     whole.bare = not (is_first or own.flags or own.conditions)
@@ -127,6 +133,37 @@ def share_last(all_said: list[Said]) -> None:
             if not said.tolerances and last.tolerances:
                 said.tolerances, said.window, said.inherited = last.tolerances, last.window, True
         return
+
+
+def pair_speeds(all_said: list[Said]) -> bool:
+    """Give each figure of a list its own of several speeds: '(19 / 9.5 cm/s): 0.06 / 0.1 % WRMS'.
+
+    Returns
+    -------
+    bool
+        False when there are several speeds and another number of figures.
+    """
+    speeds = _distinct(all_said[0].speeds_cm_s)
+    if len(speeds) < 2 or any(said.speeds_cm_s != all_said[0].speeds_cm_s for said in all_said):
+        return True
+    if len(speeds) != len(all_said):
+        return False
+    last = all_said[-1]
+    for said, speed in zip(all_said, speeds, strict=True):
+        said.conditions = {**said.conditions, "speed": f"{speed:g} cm/s"}
+        said.bare = False
+        if not said.flags and last.flags:
+            said.flags, said.notes, said.inherited = set(last.flags), list(last.notes), True
+    return True
+
+
+def _distinct(speeds_cm_s: Sequence[float]) -> list[float]:
+    """Speeds less those that are the same in another unit ('4.76 cm/s (1 7/8 ips)')."""
+    found: list[float] = []
+    for speed in speeds_cm_s:
+        if all(abs(speed / other - 1) > SAME_SPEED for other in found):
+            found.append(speed)
+    return found
 
 
 def _read_phrase(said: Said, token: Token, meaning: Meaning) -> None:
@@ -169,6 +206,8 @@ def _read_condition_figure(
     if of_distortion:
         assert isinstance(following, Token)
         text = f"{text} {following.text}"
+    if name == "speed":
+        said.speeds_cm_s.append(figure.value)
     present = said.conditions.get(name)
     said.conditions[name] = text if present is None else f"{present}, {text}"
 
