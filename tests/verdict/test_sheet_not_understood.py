@@ -276,3 +276,31 @@ def _numbers_in(text: str) -> list[float]:
             numbers.append(int(mixed[1]) + int(mixed[2]) / int(mixed[3]))
             numbers.append(float(mixed[1]))
     return sorted(set(numbers))
+
+
+def test_a_record_level_is_no_tolerance_of_a_response() -> None:
+    (limit,) = read_sheet("Frequency response 40 Hz ~ 14 kHz (-20 dB rec.)").limits
+    assert limit.tolerance_low_db is None
+    assert limit.sure == "ambiguous"
+
+
+def test_a_typical_figure_beside_a_limit_promises_nothing() -> None:
+    sheet = read_sheet("Wow & Flutter 0.055% WRMS (typ. 0.04%)")
+    assert [(limit.ids, limit.high) for limit in sheet.limits] == [
+        (("flutter.weighted_rms",), 0.055)
+    ]
+    assert "promises nothing" in sheet.unread[0].why
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity_id", "high"),
+    [
+        ("Drehzahlabweichung ±1 %", "speed.deviation", 1.0),
+        ("Précision de défilement ±1,5 %", "speed.deviation", 1.5),
+        ("Flutter & wow no more than 2 per mil DIN", "flutter.weighted_peak", 0.2),
+    ],
+)
+def test_these_ways_of_writing_are_read_too(text: str, quantity_id: str, high: float) -> None:
+    (limit,) = read_sheet(text).limits
+    assert limit.ids == (quantity_id,)
+    assert limit.high == pytest.approx(high)

@@ -45,6 +45,8 @@ _MORE_EXACT = {
 }
 
 # Beyond this no decibels are a tolerance of a response or a level of a tone: 56 dB is a distance.
+# '−20 dB' beside a band is the level of the recording (common practice: −20, −10, 0 dB).
+_RECORD_LEVEL_DB = -9.0
 _MOST_TOLERANCE_DB = 20.0
 _LOWEST_LEVEL_DB = -40.0
 # Flutter meters look at rates up to some hundred hertz (0.2 to 200 Hz: IEC 60386).
@@ -132,6 +134,8 @@ def could_be_condition(topic: str, figure: Figure, *, said_at: bool = False) -> 
 def is_tolerance(figure: Figure) -> bool:
     """Whether decibels can be the tolerance of a response."""
     if figure.dimension != "dB" or figure.bounds & {"better", "at_least"}:
+        return False
+    if figure.shape == "single" and figure.value <= _RECORD_LEVEL_DB:
         return False
     ends = (figure.below, figure.above, figure.value)
     return figure.shape != "around" and max(map(abs, ends)) <= _MOST_TOLERANCE_DB

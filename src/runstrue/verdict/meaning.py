@@ -27,7 +27,13 @@ SPEEDS_AND_FIGURES_PART = "several speeds and another number of figures: which h
 
 # The words around a figure of these may change what it means ('with mains voltage', 'from reel
 # to reel', 'difference between sides'), so none may be left over.
-_EXACT_TOPICS = frozenset({"speed", "drift", "flutter", "flutter_alone", "wow_alone"})
+_EXACT_TOPICS = frozenset(
+    {
+        "speed", "drift", "flutter", "flutter_alone", "wow_alone", "take_up_torque",
+        "back_tension_torque", "wind_torque", "forward", "rewind", "torque", "pinch",
+        "capstan_pull", "capstan_end_play",
+    }
+)  # fmt: skip
 
 _ORDER: tuple[Sure, ...] = ("clear", "likely", "ambiguous")
 
@@ -70,7 +76,9 @@ def limits_of(
         said.flags.update(group.figure.flags)
         words = _words(clause, group, line, is_first=number == 0)
         found: list[Limit] | str
-        if number and _is_anothers(topic, group):
+        if number and "about" in group.figure.bounds - clause.groups[0].figure.bounds:
+            found = "a typical figure beside a limit promises nothing"
+        elif number and _is_anothers(topic, group):
             found = _ANOTHERS
         elif said.bare and not _is_paired(clause.groups[number - 1], group, line):
             found = NAME_MAY_BE_LOST
