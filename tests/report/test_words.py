@@ -7,7 +7,6 @@ import pytest
 from runstrue.quantity import Quantity
 from runstrue.report.glyphs import printable, unprintable
 from runstrue.report.words import (
-    chance_words,
     condition_words,
     figure_of,
     keep_together,
@@ -30,16 +29,6 @@ from runstrue.report.words import (
 )  # fmt: skip
 def test_days_are_told_once_where_they_share_month_or_year(stamps: list[str], words: str) -> None:
     assert span_words(stamps) == words
-
-
-@pytest.mark.parametrize(
-    ("chance", "words"),
-    [(None, ""), (0.0, "less than 1 %"), (0.0099, "less than 1 %"), (0.01, "1 %"),
-     (0.5, "50 %"), (0.95, "95 %"), (0.99, "99 %"), (0.9901, "more than 99 %"),
-     (1.0, "more than 99 %")],
-)  # fmt: skip
-def test_no_chance_is_told_as_certain(chance: float | None, words: str) -> None:
-    assert chance_words(chance) == words
 
 
 @pytest.mark.parametrize(

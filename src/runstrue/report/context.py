@@ -132,14 +132,18 @@ def _summary(on_sheet: Sequence[Judgement], groups: Sequence[Group]) -> list[str
     said = []
     stages = [stage for stage in (FOUND, LEFT) if any(stage in row.verdicts for row in on_sheet)]
     for stage in stages:
-        outcomes = [row.verdicts[stage][0].outcome for row in on_sheet if stage in row.verdicts]
+        judged = [row for row in on_sheet if stage in row.verdicts]
+        outcomes = [row.verdicts[stage][0].outcome for row in judged]
+        lines = len({row.limit.words for row in judged})
         counts = [(outcomes.count(outcome), outcome) for outcome in MARKS]
         parts = [f"{count} {_SUMMARY[outcome]}" for count, outcome in counts if count]
-        noun = "figure" if len(outcomes) == 1 else "figures"
-        said.append(
-            f"{stage.capitalize()}, of {len(outcomes)} {noun} of the sheet that were judged: "
-            f"{', '.join(parts)}."
+        figures = f"{lines} {'figure' if lines == 1 else 'figures'} of the sheet"
+        of_what = (
+            f"{figures} that were judged"
+            if lines == len(outcomes)
+            else f"{len(outcomes)} verdicts on {figures}, at more than one place of the deck"
         )
+        said.append(f"{stage.capitalize()}, of {of_what}: {', '.join(parts)}.")
     missing = sum(not row.verdicts for row in on_sheet)
     if missing:
         noun = "figure of the sheet was" if missing == 1 else "figures of the sheet were"

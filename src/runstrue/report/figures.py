@@ -16,6 +16,7 @@ from runstrue.report.figure_histogram import Distribution, draw_histogram
 from runstrue.report.figure_spectrum import Spectrum, draw_spectrum
 from runstrue.report.files import make_folder, write_whole
 from runstrue.report.select import (
+    Place,
     groups_of,
     judgements_of,
     place_of,
@@ -124,17 +125,22 @@ def png_of(figure: Figure) -> bytes:
 def _overlaid(captures: Sequence[CaptureRecord]) -> list[CaptureRecord]:
     """Return the latest capture as found and as left that were made at the same place.
 
-    The place is that of the latest capture with curves, preferably as left.
+    The place is the latest that has both; else that of the latest capture with curves,
+    preferably as left.
     """
     with_curves = [
         capture
         for capture in captures
         if capture.deviation is not None or any(True for _ in _traces(capture))
     ]
-    left = [capture for capture in with_curves if capture.facts.stage == "as left"]
     if not with_curves:
         return []
-    place = place_of((left or with_curves)[-1].facts)
+    stages: dict[Place, set[Stage]] = {}
+    for capture in with_curves:
+        stages.setdefault(place_of(capture.facts), set()).add(capture.facts.stage)
+    both = [one for one in with_curves if stages[place_of(one.facts)] >= set(OVERLAID)]
+    left = [one for one in with_curves if one.facts.stage == "as left"]
+    place = place_of((both or left or with_curves)[-1].facts)
     chosen: dict[Stage, CaptureRecord] = {}
     for capture in with_curves:
         if place_of(capture.facts) == place:

@@ -12,7 +12,6 @@ from runstrue.report.paper import Cell, Judged, Peak, Reading, Share
 from runstrue.report.select import Group, Judgement, Place, Shown, place_words
 from runstrue.report.words import (
     MARKS,
-    chance_words,
     figure_of,
     method_of,
     name_of,
@@ -22,6 +21,7 @@ from runstrue.report.words import (
 )
 from runstrue.result import Result
 from runstrue.samples import CHANNEL_NAMES
+from runstrue.verdict.bench import chance_text
 from runstrue.verdict.models import Verdict
 
 FOUND: Stage = "as found"
@@ -83,7 +83,7 @@ def _verdict_cell(judged: tuple[Verdict, Shown | None] | None) -> Cell:
         ),
         mark=MARKS[verdict.outcome],
         outcome=verdict.outcome,
-        chance=chance_words(verdict.chance),
+        chance="" if verdict.chance is None else chance_text(verdict.chance),
     )
 
 

@@ -99,22 +99,6 @@ def table_of(result: Result) -> str:
     return "; ".join(pairs)
 
 
-def chance_words(chance: float | None) -> str:
-    """Print a chance as whole percent; its ends are never said to be certain.
-
-    Examples
-    --------
-    >>> chance_words(0.283), chance_words(0.9996), chance_words(0.0001)
-    ('28 %', 'more than 99 %', 'less than 1 %')
-    """
-    if chance is None:
-        return ""
-    percent = 100 * chance
-    if percent > 99:
-        return "more than 99 %"
-    return "less than 1 %" if percent < 1 else f"{percent:.0f} %"
-
-
 def date_words(stamp: str) -> str:
     """Print the day of an ISO 8601 time: '14 March 2026'; other text stands as it is."""
     try:

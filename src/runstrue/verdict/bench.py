@@ -22,10 +22,10 @@ WORTH_SETTING_PERCENT = 0.5
 def outcome_words(outcome: Outcome, chance: float) -> str:
     """Say an outcome with its chance: 'meets, more than 99 % sure'."""
     if outcome == "meets":
-        return f"meets, {_percent(chance)} sure"
+        return f"meets, {chance_text(chance)} sure"
     if outcome == "does not meet":
-        return f"does not meet, {_percent(1 - chance)} sure"
-    return f"{outcome} ({_percent(chance)} that it meets)"
+        return f"does not meet, {chance_text(1 - chance)} sure"
+    return f"{outcome} ({chance_text(chance)} that it meets)"
 
 
 def join(*parts: str) -> str:
@@ -134,8 +134,14 @@ def _how_far_out(limit: Limit, quantity: Quantity) -> str:
     return ""
 
 
-def _percent(chance: float) -> str:
-    """Print a chance in whole percent, without saying 100 or 0; near the usual 95 finer."""
+def chance_text(chance: float) -> str:
+    """Print a chance in whole percent, without saying 100 or 0; near the usual 95 finer.
+
+    Examples
+    --------
+    >>> chance_text(0.283), chance_text(0.9465), chance_text(0.9996), chance_text(0.0001)
+    ('28 %', '94.7 %', 'more than 99 %', 'less than 1 %')
+    """
     if chance > 0.99:
         return "more than 99 %"
     if chance < 0.01:
