@@ -79,7 +79,7 @@ def test_measuring_with_a_deck_stores_and_says_what_and_what_next(
     assert judged.keys() == {"flutter.weighted_peak", "speed.deviation"}
     assert None not in judged.values()
     shown = stored("measure", path, "--deck", "C-14", "--stage", "left", "--side", "A").out
-    assert "C-14, as left: capture 4" in shown
+    assert "C-14, as left: number 4" in shown
     assert "Next: runstrue compare C-14; runstrue report C-14." in shown
 
 

@@ -74,7 +74,7 @@ def test_a_typed_reading_carries_its_uncertainty_and_what_was_typed() -> None:
         ("much", "0.01", None, None, "a number such as 42"),
         ("0.19", "0.01", "0.16", None, "--low and --high are needed"),
         ("0.30", "0.01", "0.16", "0.23", "between its lowest and its highest"),
-        ("0.19", "-0.01", None, None, "uncertainty of zero or more"),
+        ("0.19", "-0.01", None, None, "zero or more is needed"),
         ("nan", "0.01", None, None, "a number such as 42"),
         ("1e999", "0.01", None, None, "a number such as 42"),
     ],

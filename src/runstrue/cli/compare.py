@@ -57,6 +57,10 @@ def change_lines(record: DeckRecord, *, channels: bool = False) -> Iterator[str]
     for heading, changes in _sections(shown):
         yield ""
         yield bold(heading)
+        alone = {change.words for change in changes}
+        if all(change.difference is None for change in changes) and len(alone) == 1:
+            yield from wrapped(f"{alone.pop()}.", "  ")  # one line for all of this place
+            continue
         yield bold(columns(["", "found", "left", "change, 95 %", ""], WIDTHS, ALIGNED))
         flutter = False
         for change in changes:
@@ -64,6 +68,8 @@ def change_lines(record: DeckRecord, *, channels: bool = False) -> Iterator[str]
                 flutter = True
                 yield f"{FAMILY}, %"
             yield from _rows(change, channels=channels)
+    if all(change.difference is None for change in shown):
+        return
     yield ""
     yield from wrapped(
         "Clearly: at least 99 % sure of the direction; probably: at least 95 %. "

@@ -275,7 +275,7 @@ def _record_lines(record: DeckRecord) -> Iterator[str]:
                 f"{_short(one.result.id)} {figure_of(one.result.quantity, one.result.id)}"
                 for one in capture.readings
                 if one.result.quantity is not None
-                and _told(one.result.id, one.result.channel)
+                and (capture.source == "typed" or _told(one.result.id, one.result.channel))
                 and one.result.method != "bell-mean-30s/1"
             ]
             if told:

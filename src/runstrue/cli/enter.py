@@ -34,6 +34,9 @@ if TYPE_CHECKING:
 @click.option("--point", default="", metavar="NAME", help="Where a voltage was taken: TP3.")
 @click.option("--low", metavar="VALUE", help="Lowest place of a needle that moved.")
 @click.option("--high", metavar="VALUE", help="Highest place of it.")
+@click.option(
+    "--replaces", type=int, metavar="N", help="Number of the reading that was typed wrongly."
+)
 @place_options
 @bench_option
 @click.pass_context
@@ -62,6 +65,7 @@ def _enter(
     point: str,
     low: str | None,
     high: str | None,
+    replaces: int | None,
     **place: object,
 ) -> None:
     from runstrue.cli.keep import Keeper, Place
@@ -82,7 +86,7 @@ def _enter(
         for verdict in judge(limits, [result], conditions=keeper.conditions)
         if verdict.reason != "not measured"
     ]
-    record = keeper.keep_typed(result, verdicts)
+    record = keeper.keep_typed(result, verdicts, replaces)
     read = result.quantity
     assert read is not None
     at = f" at {point}" if point else ""
@@ -131,6 +135,8 @@ def kind_named(text: str) -> Kind:
     )
 
 
+NEVER_NEGATIVE = ("torque.", "force.", "play.", "time.", "flutter.", "input.", "output.")
+
 _PLUS_MINUS = re.compile(r"(?P<value>.+?)\s*(?:±|\+/-|\+-)\s*(?P<u>.+)")
 
 
@@ -159,7 +165,7 @@ def typed_result(
         When a figure cannot be read, or no uncertainty is stated.
     """
     from runstrue.cli.units import factor_to
-    from runstrue.quantity import Budget, Contribution, Quantity
+    from runstrue.quantity import Budget, Contribution
     from runstrue.result import Condition, Result, Spread
 
     factor = factor_to(kind, unit)
@@ -168,14 +174,23 @@ def typed_result(
         if u_text is not None:
             raise InputError(f"'{value}' and --u {u_text} were given", "one uncertainty is needed")
         value, u_text = both["value"], both["u"]
+    _figure(value)  # what is no number is told before what is missing
     if u_text is None:
         raise InputError(
             f"The reading {value} {unit} has no uncertainty",
             "without one nobody can tell how far to trust it",
             "add --u, half of what the scale's finest division tells apart",
         )
-    read, u = _figure(value) * factor, _figure(u_text) * factor
-    Quantity(read, kind.unit, u)  # refuses an uncertainty below zero
+    typed, typed_u = _figure(value), _figure(u_text)
+    if typed < 0 and kind.id.startswith(NEVER_NEGATIVE):
+        raise InputError(
+            f"A {kind.name} of {value} {unit} was given", "it cannot be below zero", "look again"
+        )
+    if typed_u < 0:
+        raise InputError(
+            f"An uncertainty of {u_text} {unit} was given", "zero or more is needed", "look again"
+        )
+    read, u = typed * factor, typed_u * factor
     spread: Spread | None = None
     if (low is None) != (high is None):
         raise InputError(

@@ -72,6 +72,7 @@ class Keeper:
             sheets = book.sheets(self.deck)
         self.sheet: SheetEntry | None = sheets[-1] if sheets else None
         self.begun_visit = False
+        self.alike: list[str] = []  # where the very same recording stands already
         speeds = self.deck.speeds_cm_s
         if len(speeds) > 1 and place.speed_cm_s is None:
             listed = " and ".join(f"{speed:g}" for speed in speeds)
@@ -79,6 +80,14 @@ class Keeper:
                 f"The deck '{self.deck.name}' has the speeds {listed} cm/s",
                 "the one that was used is needed",
                 f"add --speed {speeds[0]:g}",
+            )
+        asked = place.speed_cm_s
+        if speeds and asked is not None and all(abs(asked / one - 1) > 0.02 for one in speeds):
+            listed = " and ".join(f"{speed:g}" for speed in speeds)
+            raise InputError(
+                f"A speed of {asked:g} cm/s was named for the deck '{self.deck.name}'",
+                f"it has {listed} cm/s",
+                "name one of them, or correct the deck with runstrue deck change",
             )
 
     @property
@@ -119,6 +128,8 @@ class Keeper:
                 if one.measured is None:
                     continue
                 from_file = one is not combined
+                if from_file and one.origin is not None:
+                    self.alike += _stored_before(book, self.deck, visit, one.origin.sha256)
                 record = book.store(
                     self.deck, visit, self.place.facts(name, group), one.measured,
                     judged(one.verdicts), one.path if from_file else None,
@@ -129,12 +140,15 @@ class Keeper:
                 kept.append(record)
         return kept
 
-    def keep_typed(self, result: Result, verdicts: Sequence[Verdict]) -> CaptureRecord:
-        """Store a reading that was typed in."""
+    def keep_typed(
+        self, result: Result, verdicts: Sequence[Verdict], replaces: int | None = None
+    ) -> CaptureRecord:
+        """Store a reading that was typed in, in the place of an earlier one if that is named."""
         with self._bench.open() as book:
+            earlier = None if replaces is None else book.capture(replaces, curves=False)
             return book.store_typed(
                 self.deck, self.place.facts(), result, judged(verdicts),
-                visit=self._visit(book), sheet=self.sheet,
+                visit=self._visit(book), sheet=self.sheet, corrects=earlier,
             )  # fmt: skip
 
     def _visit(self, book: Logbook) -> Visit:
@@ -152,6 +166,15 @@ class Keeper:
             "capture": record.id,
             "logbook": str(self._bench.folder),
         }
+
+
+def _stored_before(book: Logbook, deck: Deck, visit: Visit, sha256: str) -> list[str]:
+    """Say where this visit holds the same bytes already."""
+    return [
+        f"number {capture.id}, {capture.facts.stage}"
+        for capture in book.captures(deck)
+        if capture.visit_id == visit.id and sha256 and capture.sha256 == sha256
+    ]
 
 
 def judged(verdicts: Sequence[Verdict]) -> list[Verdict]:

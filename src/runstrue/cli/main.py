@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "visit": ("visits", "Begin and end a deck's stay on the bench."),
     "sheet": ("sheets", "Show how the lines of a spec sheet are understood."),
     "enter": ("enter", "Enter a reading from an instrument: torque, force, voltage."),
+    "reading": ("readings", "Put right what was stored by a slip; nothing is deleted."),
     "compare": ("compare", "Set a deck as found against the same deck as left."),
     "report": ("report", "Write the printed sheet of a deck, and its pictures."),
     "tape": ("tapes", "Describe a test tape, bought or home-made."),

@@ -64,12 +64,24 @@ def read_sheets(words: Sequence[str]) -> Sheet:
     if not sheet.limits:
         seen = " ".join(sheet.text.split())
         shown = seen if len(seen) <= 60 else seen[:59] + "…"
+        if len(words) == 1 and _looks_like_a_file(words[0]):
+            raise FileError(
+                f"'{words[0]}' was not found",
+                "a text file with the sheet, or its words, is needed",
+                "check the name",
+            )
         raise SheetError(
             f"Nothing in the sheet was understood as a figure that can be measured ('{shown}')",
             "lines such as 'Wow and flutter 0.14 % DIN' or 'Speed ±1.5 %' are needed",
             "see `runstrue sheet --help`",
         )
     return sheet
+
+
+def _looks_like_a_file(words: str) -> bool:
+    """Whether this names a file rather than saying a figure."""
+    one_word = len(words.split()) == 1
+    return one_word and (Path(words).suffix in {".txt", ".md", ".text", ".toml"} or "/" in words)
 
 
 def wanted_of(sheet: Sheet | None) -> Wanted:

@@ -24,7 +24,7 @@ def kept_lines(keeper: Keeper, records: Sequence[CaptureRecord]) -> Iterator[str
         return
     facts = records[0].facts
     numbers = ", ".join(str(record.id) for record in records)
-    what = "capture" if len(records) == 1 else "captures"
+    what = "number" if len(records) == 1 else "numbers"
     readings = sum(len(record.readings) for record in records)
     yield ""
     yield bold("Stored")
@@ -32,6 +32,11 @@ def kept_lines(keeper: Keeper, records: Sequence[CaptureRecord]) -> Iterator[str
         f"{keeper.deck.name}, {facts.stage}: {what} {numbers} with {readings} "
         f"reading{'s' if readings != 1 else ''}.", "  ",
     )  # fmt: skip
+    if keeper.alike:
+        yield from wrapped(
+            f"The very same recording stands in this visit already ({'; '.join(keeper.alike)}): "
+            f"if that is a slip, runstrue reading withdraw {records[-1].id}.", "  ",
+        )  # fmt: skip
     if keeper.begun_visit:
         yield from wrapped(
             "A visit was begun with it; runstrue visit note says what was done, visit end hands "

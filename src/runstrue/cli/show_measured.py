@@ -77,6 +77,8 @@ def speed_words(result: Result) -> str:
     cents = _of_same_share(quantity, float(result.conditions["cents"]))
     shift = _of_same_share(quantity, float(result.conditions["offset_hz"]))
     way, side = ("fast", "above") if quantity.value > 0 else ("slow", "below")
+    if _size(cents).strip("0.") == "" and _size(shift).strip("0.") == "":
+        return f"as good as true to {tone_hz:g} Hz"
     words = f"{_size(cents)} cents {way}, {_size(shift)} Hz {side} {tone_hz:g} Hz"
     hidden = abs(quantity.value) < quantity.expanded()
     return words + (", no more than its uncertainty" if hidden else "")
@@ -132,8 +134,13 @@ def _reading_lines(measured: Measured) -> Iterator[str]:
         yield ""
         decimals = max(0, 1 - math.floor(math.log10(max(needle.high, 1e-6))))
         low, high = (number_text(value, decimals) for value in (needle.low, needle.high))
+        way = (
+            f"would have wandered between {low} and {high} %"
+            if low != high
+            else f"would have stood still at {low} %"
+        )
         yield from wrapped(
-            f"A needle would have wandered between {low} and {high} %; the "
+            f"A needle {way}; the "
             "two-sigma figure is what the weighted deviation stays inside for 95 % of the time."
         )
 

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from runstrue.logbook.models import CaptureRecord
     from runstrue.stimulus.testtape import TestTape
 
-TEMPLATE = """# A test tape. Fill in what its sheet or sleeve says; a line you do not know can go.
+TEMPLATE = """# A test tape. Fill in what its sheet or sleeve says; a line you do not know can go,
+# all but the name: the cautious figures below are then taken.
 # Every figure goes into the uncertainty of what is measured with this tape.
 
 name = "my flutter tape"          # tells your tapes apart

@@ -33,6 +33,13 @@ TapeKind = Literal["bought", "home"]
 TONE_RANGE_HZ = (300.0, 15_000.0)
 
 
+# A professional cassette deck's service manual checks the speed with a 3 kHz tape to ±0.5 %.
+CAUTIOUS_SPEED_PERCENT = 0.5
+# Residual flutter of cassette flutter tapes is typically 0.02 to 0.05 % weighted peak: from
+# memory, unsure.
+CAUTIOUS_FLUTTER_PERCENT = 0.05
+
+
 class TestTape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     """A tape with known content.
 
@@ -47,9 +54,11 @@ class TestTape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     level : str or float
         In words ('250 nWb/m') or in dB against whatever the remark says; empty when unknown.
     speed_tolerance_percent : float
-        The tape's speed lies within ± this of nominal (rectangular), at least 0.
+        The tape's speed lies within ± this of nominal (rectangular), at least 0; the cautious
+        0.5 where nothing is said.
     own_flutter_percent : float
-        Weighted peak of the flutter that is recorded on the tape, ±, at least 0.
+        Weighted peak of the flutter that is recorded on the tape, ±, at least 0; the cautious
+        0.05 where nothing is said.
     own_flutter_u_percent : float or None
         Standard uncertainty of that, for a tape whose flutter was measured.
     speed_known_percent : float or None
@@ -73,8 +82,8 @@ class TestTape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     kind: TapeKind = "bought"
     tone_hz: float | None = None
     level: str | float = ""
-    speed_tolerance_percent: float
-    own_flutter_percent: float
+    speed_tolerance_percent: float = CAUTIOUS_SPEED_PERCENT
+    own_flutter_percent: float = CAUTIOUS_FLUTTER_PERCENT
     own_flutter_u_percent: float | None = None
     speed_known_percent: float | None = None
     speed_known_u_percent: float | None = None
@@ -138,7 +147,9 @@ def read_test_tape(path: str | os.PathLike[str]) -> TestTape:
         ) from None
     except OSError as error:
         raise FileError(
-            f"'{path}' cannot be read ({error.strerror})", "the description of a test tape"
+            f"'{path}' cannot be read ({error.strerror})",
+            "the description of a test tape is needed",
+            "see `runstrue tape new`",
         ) from None
     try:
         plain = tomllib.loads(text)
@@ -185,9 +196,8 @@ def _from_plain(plain: dict[str, Any], path: Path, text: str) -> TestTape:
                 f"'{path}'{_line_of(key, text)} says '{key}', which is no key of a test tape",
                 f"the keys are {', '.join(known)}",
             )
-    for key in ("name", "speed_tolerance_percent", "own_flutter_percent"):
-        if key not in plain:
-            raise DescriptionError(f"'{path}' does not say '{key}'", "a test tape needs this key")
+    if "name" not in plain:
+        raise DescriptionError(f"'{path}' does not say 'name'", "a test tape needs this key")
     try:
         return msgspec.convert(plain, TestTape)
     except msgspec.ValidationError as error:
@@ -267,10 +277,5 @@ def _tame(words: str) -> str:
 # What is taken when no tape is named.
 CAUTIOUS = TestTape(
     name="tape not named",
-    # A professional cassette deck's service manual checks the speed with a 3 kHz tape to ±0.5 %.
-    speed_tolerance_percent=0.5,
-    # Residual flutter of cassette flutter tapes is typically 0.02 to 0.05 % weighted peak: from
-    # memory, unsure.
-    own_flutter_percent=0.05,
     remark="Nothing is known about the tape, so the cautious figures of the trade are taken.",
 )
