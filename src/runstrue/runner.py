@@ -6,7 +6,10 @@ Storage is handed in by the caller; nothing here knows the logbook.
 from __future__ import annotations
 
 import os
+import signal
+import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -117,7 +120,26 @@ def measure_files(
     from joblib import Parallel, delayed  # a tenth of a second that one file need not wait for
 
     with Parallel(n_jobs=workers, return_as="generator") as pool:
-        yield from pool(delayed(measure_file)(path, plan, judging) for path in paths)
+        with _children_deaf_to_ctrl_c():
+            outcomes = pool(delayed(measure_file)(path, plan, judging) for path in paths)
+        yield from outcomes
+
+
+@contextmanager
+def _children_deaf_to_ctrl_c() -> Iterator[None]:
+    """Let processes that are started here leave Ctrl-C to this one, which ends them itself.
+
+    A terminal sends it to all of them, and each would print a traceback of its own. They inherit
+    what is ignored when they start (POSIX, exec).
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def judge_starts(outcomes: Iterable[Outcome], judging: Judging = UNJUDGED) -> Outcome:
