@@ -57,8 +57,8 @@ def test_conditions_become_words_with_units() -> None:
         "starts": 3.0, "lost": float("nan"),
     }  # fmt: skip
     assert condition_words(conditions) == (
-        "tone 3150 Hz; used 56.83 s; speed 4.763 cm/s; carrier to noise −3.25 dB; self recorded; "
-        "tape: T-3150; starts 3"
+        "tone 3150 Hz; 56.8 s used; speed 4.763 cm/s; carrier to noise −3.25 dB; "
+        "recorded and played on the same deck; tape: T-3150; starts 3"
     )
 
 

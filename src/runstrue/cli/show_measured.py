@@ -132,7 +132,7 @@ def _reading_lines(measured: Measured) -> Iterator[str]:
     several = "starts" in flutter[0].conditions  # then the range is that of the starts
     if needle is not None and not several:
         yield ""
-        decimals = max(0, 1 - math.floor(math.log10(max(needle.high, 1e-6))))
+        decimals = min(max(0, 1 - math.floor(math.log10(max(needle.high, 1e-6)))), 4)
         low, high = (number_text(value, decimals) for value in (needle.low, needle.high))
         way = (
             f"would have wandered between {low} and {high} %"

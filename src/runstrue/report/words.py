@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from runstrue.catalogue import KINDS, METHODS, Kind
@@ -128,6 +128,9 @@ def condition_words(conditions: Mapping[str, str | float | bool]) -> str:
     for key, value in conditions.items():
         if value == "" or value is False:
             continue
+        if key in _IN_WORDS:
+            said.append(_IN_WORDS[key](value))
+            continue
         name, unit = _split_unit(key)
         if value is True:
             said.append(name)
@@ -136,6 +139,17 @@ def condition_words(conditions: Mapping[str, str | float | bool]) -> str:
         elif math.isfinite(value):
             said.append(f"{name} {plain_value(value)} {unit}".rstrip())
     return printable("; ".join(said))
+
+
+_IN_WORDS: dict[str, Callable[[str | float | bool], str]] = {
+    "tone_to_hiss_db": lambda value: f"the tone stands {float(value):.0f} dB above the hiss",
+    "tone_reason": lambda value: (
+        f"the tone was taken {value}" if value == "as named" else f"tone: {value}"
+    ),
+    "duration_s": lambda value: f"{float(value):.0f} s recorded",
+    "used_s": lambda value: f"{float(value):.1f} s used",
+    "self_recorded": lambda value: "recorded and played on the same deck",
+}
 
 
 def plain_value(value: float) -> str:
