@@ -78,3 +78,8 @@ def test_a_sheet_file_that_is_not_there_is_told(call: Call, recordings: Path) ->
     done = call("measure", recordings / "new-belt.flac", "--sheet", "missing.txt")
     assert done.code == 1
     assert "'missing.txt' was not found" in done.err
+
+
+def test_without_a_sheet_the_speed_still_gets_bench_words(call: Call, recordings: Path) -> None:
+    shown = " ".join(call("measure", recordings / "new-belt.flac").out.split())
+    assert "The speed: leave it alone." in shown

@@ -69,6 +69,7 @@ def outcome_and_advice(verdict: Verdict) -> tuple[str, str]:
 
 def comparison_lines(measured: Measured) -> Iterator[str]:
     """Offer a standard's minimum where there is no sheet."""
+    from runstrue.verdict.bench import speed_advice
     from runstrue.verdict.judge import judge
     from runstrue.verdict.standards import DIN_45500, for_comparison
 
@@ -82,6 +83,10 @@ def comparison_lines(measured: Measured) -> Iterator[str]:
     yield bold("No sheet was named") + ' (--sheet "Wow and flutter 0.14 % DIN")'
     if told:
         yield from wrapped(f"For comparison, {DIN_45500}: {'; '.join(told)}.", "  ")
+    speed = measured.find("speed.deviation")
+    advice = speed_advice(speed) if speed is not None else ""
+    if advice:
+        yield from wrapped(f"The speed: {advice}.", "  ")
 
 
 def _short_outcome(verdict: Verdict) -> str:
