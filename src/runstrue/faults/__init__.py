@@ -1,0 +1,1 @@
+"""From symptoms, checks and readings to what can be wrong: the knowledge and the inference."""

@@ -1,0 +1,1 @@
+"""Pulleys, belts, rotation rates, counter: the mechanics of a transport, on paper."""
