@@ -121,6 +121,27 @@ class FileSource:
                 f"{self.frames / self.rate_hz:.1f} s: it is cut short or damaged."
             )
 
+    def read(self, first_frame: int, frames: int) -> NDArray[np.float64]:
+        """Return a stretch from any place, shape (channel, frame); shorter where the file ends.
+
+        Raises
+        ------
+        FileError
+            When the stretch cannot be decoded.
+        """
+        with _open(self.path) as sound:
+            try:
+                sound.seek(min(max(first_frame, 0), self.frames))
+                block = sound.read(max(frames, 0), dtype="float64", always_2d=True)
+            except soundfile.SoundFileError:
+                raise FileError(
+                    f"'{self.path.name}' cannot be decoded from "
+                    f"{first_frame / self.rate_hz:.1f} s on",
+                    "a whole file is needed",
+                    "it was cut short or is damaged: copy or record it again",
+                ) from None
+        return np.ascontiguousarray(block.T)
+
     def origin(self) -> Origin:
         """Return where this came from, with the hash of the file's bytes."""
         return Origin("file", self.path.name, self._hash.result())
