@@ -77,8 +77,8 @@ class Turning:
         Whether the rate keeps in step with the tape speed (all but pulses of the mains).
     scale_shares : tuple of (str, float)
         What the uncertainty of the rate is made of, as relative standard uncertainties by the
-        size that they come from: ('capstan diameter', 0.01). Parts that share a size move
-        together.
+        size that they come from: ('capstan diameter', −0.01). Parts that share a size move
+        together; the sign says which way the rate goes when the size is larger.
     places : tuple of Place
     pack : Pack or None
         For a hub and whatever turns with it.
