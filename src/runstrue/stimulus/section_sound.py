@@ -128,8 +128,15 @@ def _two_tone(section: Section) -> Callable[[Array], Array]:
     return lambda t: np.asarray(each * (_sine(first_hz, t) + _sine(second_hz, t)))
 
 
-def _noise(section: Section) -> Callable[[Array], Array]:
-    """Gaussian noise in a band, white or with 3 dB less an octave; its r.m.s. is exact."""
+def noise_values(section: Section) -> Array:
+    """Gaussian noise in a band, white or with 3 dB less an octave; its r.m.s. is exact.
+
+    Returns
+    -------
+    ndarray of float64, shape (frame,)
+        At `NOISE_RATE_HZ`, without the fades at its ends; a sine at the reference level has the
+        peak 1.
+    """
     frames = math.ceil(section.lasts_s * NOISE_RATE_HZ)
     draw = np.random.default_rng(zlib.crc32(section.id.encode()))
     rates_hz = np.fft.rfftfreq(frames, 1 / NOISE_RATE_HZ)
@@ -142,7 +149,11 @@ def _noise(section: Section) -> Callable[[Array], Array]:
     )
     values = np.fft.irfft(lines, frames)
     values *= _gain(section.level_db) / math.sqrt(2) / np.sqrt(np.mean(values**2))
-    held = Sampled(values[None, :], NOISE_RATE_HZ)
+    return np.asarray(values)
+
+
+def _noise(section: Section) -> Callable[[Array], Array]:
+    held = Sampled(noise_values(section)[None, :], NOISE_RATE_HZ)
     return lambda t: held.read(0, Fraction(0), t)
 
 
