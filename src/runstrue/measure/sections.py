@@ -53,6 +53,9 @@ class Found:
     level_dbfs : tuple of float
         Per channel: r.m.s. of everything that is heard, against a sine that just reaches full
         scale (AES17).
+    swapped : bool
+        The first channel of the file holds the right one. Levels here and the samples that
+        `read_stretch` returns are in the programme's order, left first.
     """
 
     section: Section
@@ -60,6 +63,7 @@ class Found:
     lasts_s: float
     speed_ratio: float
     level_dbfs: tuple[float, ...]
+    swapped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,4 +199,4 @@ def read_stretch(source: SeekSource, found: Found) -> Stretch:
             f"{found.lasts_s:.1f} s from {found.starts_s:.1f} s on are needed",
             "find the sections anew in the file as it is now",
         )
-    return Stretch(found, samples, source.rate_hz)
+    return Stretch(found, samples[::-1] if found.swapped else samples, source.rate_hz)

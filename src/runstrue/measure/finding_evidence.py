@@ -1,0 +1,164 @@
+"""Is a section really there? Every kind of section is looked at for what it must sound like."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runstrue.measure.finding_features import Features
+from runstrue.measure.finding_runs import Tonal
+from runstrue.stimulus.programme import Section
+from runstrue.stimulus.section_sound import sweep_constant_s
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+EDGE_S = 0.06  # half a window and a fade: frames nearer to an edge hold something else too
+NEAR = 0.015
+WEAK = 10**0.9  # 9 dB over what is always there, for a tone whose place is known
+SLOW_PULSES_PER_S = 30.0
+NEEDED = {"tone": 0.6, "ramp": 0.5, "pilot": 0.6, "sweep": 0.5, "silence": 0.8}
+NEEDED_ELSE = 0.5
+STANDS_OUT_FOLDED = 3.0
+QUIET_BELOW_REFERENCE_DB = 28.0
+
+
+class Evidence:
+    """What a recording shows at a place.
+
+    Parameters
+    ----------
+    features : Features
+    tonal : Tonal
+    reference_db : float
+        About the level of the programme's reference in this recording, in dB against a
+        full-scale sine: what is silence depends on it.
+    """
+
+    def __init__(self, features: Features, tonal: Tonal, reference_db: float) -> None:
+        self.features, self.tonal = features, tonal
+        self._reference = 0.5 * 10 ** (reference_db / 10)
+        self._cell = features.cell_power.astype(np.float64).sum(axis=0)
+
+    def shows(self, section: Section, starts_s: float, speed: float) -> bool:
+        """Whether enough of a section's frames sound as they should."""
+        return self.share(section, starts_s, speed) >= NEEDED.get(section.kind, NEEDED_ELSE)
+
+    def share(self, section: Section, starts_s: float, speed: float) -> float:
+        """Share of a section's frames in the recording that sound as they should; 0 for none."""
+        frames = self.frames(section, starts_s, speed)
+        if not frames.size:
+            return 0.0
+        if section.kind in ("polarity", "bursts") and _period_s(section) > 1 / SLOW_PULSES_PER_S:
+            return self._folded(section, starts_s, speed)
+        return float(self._match(section, frames, starts_s, speed).mean())
+
+    def frames(self, section: Section, starts_s: float, speed: float) -> NDArray[np.intp]:
+        """Frames that lie wholly inside a section and the recording."""
+        features = self.features
+        first_s, last_s = starts_s + EDGE_S, starts_s + section.lasts_s / speed - EDGE_S
+        first = np.ceil((first_s - features.first_s) / features.frame_s)
+        last = np.floor((last_s - features.first_s) / features.frame_s)
+        return np.arange(max(int(first), 0), min(int(last), features.frames - 1) + 1)
+
+    def _match(
+        self, section: Section, frames: NDArray[np.intp], starts_s: float, speed: float
+    ) -> Mask:
+        inside_s = (self.features.first_s + frames * self.features.frame_s - starts_s) * speed
+        tones_hz = np.array(section.frequencies_hz) * speed
+        if section.kind in ("tone", "ramp"):
+            return self._holds(frames, np.full(frames.size, tones_hz[0]), NEAR)
+        if section.kind == "pilot":
+            number = (inside_s / (section.lasts_s / tones_hz.size)).astype(int)
+            return self._holds(frames, tones_hz[np.clip(number, 0, tones_hz.size - 1)], 0.02)
+        if section.kind == "sweep":
+            expected_hz = tones_hz[0] * np.exp(inside_s / sweep_constant_s(section))
+            return self._holds(frames, np.minimum(expected_hz, tones_hz[1]), 0.04)
+        if section.kind == "silence":
+            return self._quiet(frames)
+        if section.kind.startswith("noise"):
+            return self._wide(frames, tones_hz[0], tones_hz[1])
+        if section.kind == "polarity":
+            tones_hz = tones_hz[0] * np.arange(1, 9)
+        return self._chord(frames, tones_hz)
+
+    def _holds(self, frames: NDArray[np.intp], tones_hz: Array, near: float) -> Mask:
+        """Where a tone is the one that stands out, or is a peak of its half octave at least."""
+        features = self.features
+        allowed_hz = near * tones_hz + 0.5
+        out = np.abs(self.tonal.hz[frames] - tones_hz) < allowed_hz
+        band = np.clip(
+            np.searchsorted(features.edges_hz, tones_hz) - 1, 0, features.edges_hz.size - 2
+        )
+        for channel in range(features.channels):
+            there = np.abs(features.peak_hz[channel, frames, band] - tones_hz) < allowed_hz
+            loud = (
+                features.peak_power[channel, frames, band] > WEAK * self.tonal.floor[channel, band]
+            )
+            out |= there & loud
+        return np.asarray(out)
+
+    def _chord(self, frames: NDArray[np.intp], tones_hz: Array) -> Mask:
+        """Where most half octaves that should hold a tone have their peak on one."""
+        features = self.features
+        bands = np.clip(np.searchsorted(features.edges_hz, tones_hz) - 1, 0, None)
+        bands = np.unique(bands[bands < features.edges_hz.size - 1])
+        held = np.zeros((frames.size, bands.size), dtype=bool)
+        for column, band in enumerate(bands):
+            for channel in range(features.channels):
+                peak_hz = features.peak_hz[channel, frames, band]
+                off = np.abs(peak_hz[:, None] / tones_hz[None, :] - 1).min(axis=1)
+                loud = (
+                    features.peak_power[channel, frames, band]
+                    > WEAK * (self.tonal.floor[channel, band])
+                )
+                held[:, column] |= (off < NEAR) & loud
+        needed = 1.0 if bands.size == 1 else 0.6
+        return np.asarray(held.mean(axis=1) >= needed)
+
+    def _wide(self, frames: NDArray[np.intp], low_hz: float, high_hz: float) -> Mask:
+        """Where most half octaves are filled, and no tone stands out."""
+        features = self.features
+        middles_hz = np.sqrt(features.edges_hz[1:] * features.edges_hz[:-1])
+        bands = np.flatnonzero((middles_hz > 2 * low_hz) & (middles_hz < min(high_hz / 1.5, 9000)))
+        filled = np.zeros((frames.size, bands.size), dtype=bool)
+        for channel in range(features.channels):
+            power = features.band_power[channel][np.ix_(frames, bands)]
+            filled |= power > 3 * self.tonal.band_floor[channel, bands]
+        return np.asarray((filled.mean(axis=1) > 0.7) & (self.tonal.hz[frames] == 0))
+
+    def _quiet(self, frames: NDArray[np.intp]) -> Mask:
+        """Where nothing stands out and the level is far below the reference."""
+        power = self.features.band_power[:, frames].astype(np.float64).sum(axis=2).max(axis=0)
+        always = self.tonal.band_floor.sum(axis=1).max()
+        below = self._reference * 10 ** (-QUIET_BELOW_REFERENCE_DB / 10)
+        loudest_db = self.tonal.level_db[:, frames].max(axis=0)
+        faint = loudest_db < 10 * np.log10(2 * below)
+        return np.asarray((power < np.maximum(6 * always, below)) & faint)
+
+    def _folded(self, section: Section, starts_s: float, speed: float) -> float:
+        """1 where the power comes and goes in the section's own period, else 0."""
+        cell_s = self.features.cell_s
+        period = _period_s(section) / speed / cell_s
+        first = max(int((starts_s + EDGE_S) / cell_s), 0)
+        last = min(int((starts_s + section.lasts_s / speed - EDGE_S) / cell_s), self._cell.size)
+        if last - first < 2 * period:
+            return 0.0
+        power = self._cell[first:last]
+        bins = max(int(period / 4), 4)
+        places = ((np.arange(first, last) - starts_s / cell_s) / period % 1.0 * bins).astype(int)
+        sums = np.bincount(places, power, bins) / np.maximum(np.bincount(places, minlength=bins), 1)
+        # a middle share of the power in few places, and every period the same
+        stands_out = float(sums.max() / max(np.median(sums), 1e-20))
+        middle = int(np.argmax(sums))
+        by_period = [
+            power[np.abs((places - middle + bins // 2) % bins - bins // 2) <= 1][k::2].mean()
+            for k in range(2)
+        ]
+        even = min(by_period) > 0.2 * max(by_period)
+        return 1.0 if stands_out > STANDS_OUT_FOLDED and even and abs(
+            middle / bins - 0.5) < 0.3 else 0.0  # fmt: skip
+
+
+def _period_s(section: Section) -> float:
+    return section.every_s if section.kind == "bursts" else 1 / section.frequencies_hz[0]

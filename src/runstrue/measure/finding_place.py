@@ -1,0 +1,218 @@
+"""From the chain of runs to the place of every section, and why a section has none."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from runstrue.measure.finding_chain import Chain, has_a_tone
+from runstrue.measure.finding_edges import Playing, edge_s, playings
+from runstrue.measure.finding_evidence import Evidence
+from runstrue.measure.finding_features import Features
+from runstrue.measure.finding_runs import Run, Tonal
+from runstrue.stimulus.programme import Programme, Section
+
+ROUGH_S = 0.06  # how well the ends of a run are known
+STEP_S = 0.1
+WHOLE = frozenset({"ramp", "sweep", "pilot", "bursts"})
+"""Kinds of which a part is of no use."""
+LEAST_SHARE, LEAST_S, ENOUGH_S = 0.5, 0.4, 3.0
+WHOLE_SHARE = 0.97
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a section lies: its edges in the recording, and how it was played.
+
+    `known_s` is how well the edges are known.
+    """
+
+    starts_s: float
+    ends_s: float
+    speed_ratio: float
+    known_s: float = 0.01
+
+
+class Placing:
+    """Places of all sections of a programme.
+
+    Parameters
+    ----------
+    programme : Programme
+    features, tonal, runs, chain, evidence
+        What was heard and which runs are which sections.
+    """
+
+    def __init__(
+        self,
+        programme: Programme,
+        features: Features,
+        tonal: Tonal,
+        runs: Sequence[Run],
+        chain: Chain,
+        evidence: Evidence,
+    ) -> None:
+        self.programme, self.features, self.tonal = programme, features, tonal
+        self.evidence, self.exact = evidence, programme.kind == "made"
+        self.speed = chain.speed_ratio
+        self.anchors = {number: runs[run] for number, run in chain.pairs}
+        self.own = {number: self._own_place(number, run) for number, run in self.anchors.items()}
+        self.playings = playings(self._knots(), self.speed)
+
+    def place(self, number: int) -> Place | str:
+        """Return the place of a section, or why it has none: the end of a sentence."""
+        section = self.programme.sections[number]
+        found = self._anchored(number) if number in self.own else self._looked_for(number)
+        if isinstance(found, str):
+            return found
+        end_s = self.features.duration_s
+        inside = Place(max(found.starts_s, 0.0), min(found.ends_s, end_s), found.speed_ratio,
+                       found.known_s)  # fmt: skip
+        there_s = inside.ends_s - inside.starts_s
+        whole_s = section.lasts_s / found.speed_ratio
+        needed = WHOLE_SHARE if section.kind in WHOLE else LEAST_SHARE
+        enough = there_s >= needed * whole_s or (needed < WHOLE_SHARE and there_s >= ENOUGH_S)
+        if not enough or there_s < LEAST_S:
+            cut = "begins" if found.starts_s < 0 else "ends"
+            if found.starts_s >= 0 and found.ends_s <= end_s:
+                return f"only {there_s:.1f} s of its {whole_s:.1f} s are there"
+            return f"the recording {cut} within it: {max(there_s, 0):.1f} s of {whole_s:.1f} s"
+        return inside
+
+    def _own_place(self, number: int, run: Run) -> Place:
+        section = self.programme.sections[number]
+        channel = int(np.argmax(run.level_db))
+        begin = edge_s(self.features, run.starts_s, True, channel, run.hz)
+        end = edge_s(self.features, run.ends_s, False, channel, run.hz)
+        both = begin is not None and end is not None
+        inside = self.tonal.hz[run.first + 1 : run.last]
+        inside = inside[np.abs(inside / run.hz - 1) < 0.03]
+        speed = float(inside.mean()) / section.frequencies_hz[0] if inside.size else self.speed
+        return Place(
+            run.starts_s if begin is None else begin,
+            run.ends_s if end is None else end,
+            speed,
+            0.01 if both else ROUGH_S,
+        )
+
+    def _knots(self) -> list[tuple[float, float]]:
+        """Edges that are known well; rough ones where a section has no other."""
+        knots: list[tuple[float, float]] = []
+        for number, place in sorted(self.own.items()):
+            section = self.programme.sections[number]
+            run = self.anchors[number]
+            there = (place.ends_s - place.starts_s) * place.speed_ratio / section.lasts_s
+            well_known = abs(there - 1) < 0.02 and place.known_s < ROUGH_S and run.hz >= 200
+            if well_known or not self.exact:
+                knots += [(section.starts_s, place.starts_s), (section.ends_s, place.ends_s)]
+            elif there > 0.98 or place.starts_s > 0.2:
+                middle = section.starts_s if place.starts_s > 0.2 else section.ends_s
+                seen = place.starts_s if place.starts_s > 0.2 else place.ends_s
+                if section.kind == "tone" and abs(there - 1) < 0.1:
+                    knots.append((middle, seen))
+            else:
+                knots.append((section.ends_s, place.ends_s))
+        return knots or [
+            (self.programme.sections[number].starts_s, place.starts_s)
+            for number, place in sorted(self.own.items())
+        ]
+
+    def _anchored(self, number: int) -> Place | str:
+        """Take a run's own edges, or those that the programme's time gives where they agree."""
+        section, own = self.programme.sections[number], self.own[number]
+        if not self.exact:
+            return own
+        for playing in self._nearest(section):
+            begin_s, end_s = playing.seen(section.starts_s), playing.seen(section.ends_s)
+            # a run may lack its faint beginning, or run into the next tone of the same pitch
+            if begin_s < own.ends_s and end_s > own.starts_s and (
+                abs(begin_s - own.starts_s) < 0.25 or abs(end_s - own.ends_s) < 0.25
+            ):  # fmt: skip
+                return Place(begin_s, end_s, own.speed_ratio)
+        return own
+
+    def _looked_for(self, number: int) -> Place | str:
+        """Look for a section that is no run: where the programme's time puts it, or in between."""
+        section = self.programme.sections[number]
+        low_s, high_s = self._room(number)
+        speed = self._speed_near(number)
+        lasts_s = section.lasts_s / speed
+        tried: list[float] = []
+        for playing in self._nearest(section):
+            begin_s = playing.seen(section.starts_s)
+            tried.append(begin_s)
+            if low_s - 0.3 <= begin_s and begin_s + lasts_s <= high_s + 0.3 and (
+                self.evidence.shows(section, begin_s, speed)
+            ):  # fmt: skip
+                known_s = 0.01 if self.exact and playing.away_s(section.starts_s) < 60 else ROUGH_S
+                return self._sharpened(section, begin_s, begin_s + lasts_s, speed, known_s)
+        if not self.exact or len(self.playings) > 1:
+            found = self._searched(section, low_s, high_s, speed)
+            if found is not None:
+                return found
+        return self._why_not(section, tried, lasts_s)
+
+    def _searched(
+        self, section: Section, low_s: float, high_s: float, speed: float
+    ) -> Place | None:
+        lasts_s = section.lasts_s / speed
+        starts = np.arange(low_s, high_s - 0.8 * lasts_s, STEP_S)
+        if not starts.size or starts.size > 20_000:
+            return None
+        shares = np.array([self.evidence.share(section, float(at), speed) for at in starts])
+        best = float(shares.max())
+        if not self.evidence.shows(section, float(starts[int(shares.argmax())]), speed):
+            return None
+        # of equally good places the middle one
+        level = np.flatnonzero(shares >= best - 0.01)
+        begin_s = float(starts[level[len(level) // 2]])
+        return self._sharpened(section, begin_s, begin_s + lasts_s, speed, 2 * ROUGH_S)
+
+    def _sharpened(
+        self, section: Section, begin_s: float, end_s: float, speed: float, known_s: float
+    ) -> Place:
+        """Take the edges of the sound itself where the programme's time is only about right."""
+        if known_s <= 0.01 or section.kind == "silence":
+            return Place(begin_s, end_s, speed, known_s)
+        powers = self.features.cell_power.sum(axis=1)
+        channel = int(np.argmax(powers))
+        seen_begin = edge_s(self.features, begin_s, True, channel, 1000.0)
+        seen_end = edge_s(self.features, end_s, False, channel, 1000.0)
+        return Place(seen_begin or begin_s, seen_end or end_s, speed, known_s)
+
+    def _room(self, number: int) -> tuple[float, float]:
+        """Where the neighbours that were found leave room."""
+        before = [place.ends_s for other, place in self.own.items() if other < number]
+        behind = [place.starts_s for other, place in self.own.items() if other > number]
+        reach_s = self.features.duration_s
+        return max(before, default=-reach_s), min(behind, default=2 * reach_s)
+
+    def _nearest(self, section: Section) -> list[Playing]:
+        return sorted(self.playings, key=lambda one: one.away_s(section.starts_s))[:3]
+
+    def _speed_near(self, number: int) -> float:
+        """Speed of the anchors on both sides."""
+        near = [
+            self.own[other].speed_ratio
+            for other in sorted(self.own, key=lambda other: abs(other - number))[:2]
+        ]
+        return float(np.mean(near)) if near else self.speed
+
+    def _why_not(self, section: Section, tried: list[float], lasts_s: float) -> str:
+        end_s = self.features.duration_s
+        if tried and all(begin_s + lasts_s < 0.3 for begin_s in tried):
+            return "it lies before the beginning of the recording"
+        if tried and all(begin_s > end_s - 0.3 for begin_s in tried):
+            return "it lies behind the end of the recording"
+        begin_s = tried[0] if tried else 0.0
+        if begin_s < 0 or begin_s + lasts_s > end_s:
+            cut = "begins" if begin_s < 0 else "ends"
+            there_s = max(min(begin_s + lasts_s, end_s) - max(begin_s, 0.0), 0.0)
+            return f"the recording {cut} within it: {there_s:.1f} s of {lasts_s:.1f} s"
+        if section.kind == "silence":
+            return f"it is not quiet around {begin_s:.1f} s, where it should lie"
+        if has_a_tone(section):
+            return f"no such tone is heard around {begin_s:.1f} s, where it should lie"
+        return f"nothing of that kind is heard around {begin_s:.1f} s, where it should lie"
