@@ -7,6 +7,9 @@
     own_flutter_percent = 0.03
     batch = "7"
 
+A calibration tape is described in the same file, with its levels, its equalisation and its sections
+(`runstrue.stimulus.section_rows`); `runstrue.stimulus.tape_programme` makes a programme of it.
+
 A reading can be no better than the tape it was made with, so what is known about the tape goes
 into every uncertainty; and where two readings share the tape, it cancels in their difference.
 """
@@ -26,6 +29,8 @@ import msgspec
 import tomli_w
 
 from runstrue.errors import DescriptionError, FileError
+from runstrue.stimulus.programme import FluxScale
+from runstrue.stimulus.section_rows import SectionRow, corrections_of
 
 TapeKind = Literal["bought", "home"]
 
@@ -38,6 +43,8 @@ CAUTIOUS_SPEED_PERCENT = 0.5
 # Residual flutter of cassette flutter tapes is typically 0.02 to 0.05 % weighted peak: from
 # memory, unsure.
 CAUTIOUS_FLUTTER_PERCENT = 0.05
+# Common practice, no source: calibration tapes are sold to about ±0.5 dB, and they age.
+CAUTIOUS_LEVEL_DB = 1.0
 
 
 class TestTape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -68,6 +75,19 @@ class TestTape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     batch : str
         Batch or serial number: tapes of one batch share their error.
     remark : str
+    reference_hz : float
+        The frequency that the tape's response is referred to, 100 to 2000 Hz.
+    flux_nwb_per_m : float or None
+        Flux of the reference level (0 dB of the sections), 20 to 2000 nWb/m.
+    flux_scale : {'', 'ANSI/AES', 'old DIN'}
+        The scale that figure is on; empty when the tape does not say.
+    equalisation_us : tuple of float
+        Time constants: treble alone, or treble and bass; empty when unknown.
+    level_tolerance_db : float
+        Its levels lie within ± this (rectangular), 0 to below 20; the cautious 1 dB where
+        nothing is said.
+    section : tuple of SectionRow
+        What is on it, in order.
 
     Raises
     ------
@@ -89,10 +109,17 @@ class TestTape(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=
     speed_known_u_percent: float | None = None
     batch: str = ""
     remark: str = ""
+    reference_hz: float = 315.0
+    flux_nwb_per_m: float | None = None
+    flux_scale: FluxScale = ""
+    equalisation_us: tuple[float, ...] = ()
+    level_tolerance_db: float = CAUTIOUS_LEVEL_DB
+    section: tuple[SectionRow, ...] = ()
 
     def __post_init__(self) -> None:
         for key, seen, needed in _faults(self):
             raise DescriptionError(f"The test tape's {key} is {seen}", f"{needed} is needed")
+        corrections_of(self.section)  # refuses what cannot be laid out
 
     @property
     def source(self) -> str:
@@ -170,7 +197,19 @@ def write_test_tape(tape: TestTape, path: str | os.PathLike[str]) -> None:
         When the file cannot be written.
     """
     path = Path(path)
-    plain = {key: value for key, value in msgspec.to_builtins(tape).items() if value is not None}
+    silent = {"section": (), "equalisation_us": (), "flux_scale": "", "reference_hz": 315.0,
+              "level_tolerance_db": CAUTIOUS_LEVEL_DB}  # fmt: skip
+    plain = {
+        key: value
+        for key, value in msgspec.to_builtins(tape).items()
+        if value is not None and value != silent.get(key)
+    }
+    plain["section"] = [
+        {key: value for key, value in msgspec.to_builtins(row).items() if value is not None}
+        for row in tape.section
+    ]
+    if not tape.section:
+        del plain["section"]
     try:
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
@@ -207,12 +246,16 @@ def _from_plain(plain: dict[str, Any], path: Path, text: str) -> TestTape:
         if not key:  # raised by __post_init__, where msgspec wraps it
             raise DescriptionError(f"'{path}': {_tame(words)}") from None
         raise DescriptionError(
-            f"'{path}'{_line_of(key, text)}: {key} is {plain[key]!r}",
+            f"'{path}'{_line_of(key, text)}: {_place_words(key)} {_said(plain, key, words)}",
             f"{_wanted(key)} is needed",
         ) from None
-    except DescriptionError:
+    except DescriptionError as error:
         # msgspec lets our own error pass; it is told again with the file and the line
-        key, seen, needed = next(_faults_of_plain(plain))
+        fault = next(_faults_of_plain(plain), None)
+        if fault is None:  # of a section
+            seen = f"'{path}': {_tame(error.seen)}"
+            raise DescriptionError(seen, error.needed, error.next_step) from None
+        key, seen, needed = fault
         raise DescriptionError(
             f"'{path}'{_line_of(key, text)}: {key} is {seen}", f"{needed} is needed"
         ) from None
@@ -240,6 +283,17 @@ def _faults_of_plain(plain: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
         value = plain.get(key)
         if value is not None and not 0 <= value < 100:
             yield key, f"{value}", "a percentage from 0 to below 100"
+    for key, least, most, unit in (
+        ("reference_hz", 100, 2000, "Hz"),
+        ("flux_nwb_per_m", 20, 2000, "nWb/m"),
+        ("level_tolerance_db", 0, 20, "dB"),
+    ):
+        value = plain.get(key)
+        if value is not None and not least <= value <= most:
+            yield key, f"{value}", f"a figure from {least} to {most} {unit}"
+    constants = plain.get("equalisation_us", ())
+    if len(constants) > 2 or not all(1 <= value <= 10_000 for value in constants):
+        yield "equalisation_us", f"{list(constants)}", "treble, or treble and bass, in µs,"
     known = plain.get("speed_known_percent")
     if known is not None and not -50 < known < 50:
         yield "speed_known_percent", f"{known}", "a percentage between −50 and 50"
@@ -256,7 +310,49 @@ def _wanted(key: str) -> str:
         return "'bought' or 'home'"
     if key == "level":
         return "a text or a number of decibels"
+    if key == "flux_scale":
+        return "'ANSI/AES', 'old DIN' or nothing"
+    if key == "equalisation_us":
+        return "a list such as [120, 3180]"
+    if key.startswith("section"):
+        name = key.rpartition(".")[2]
+        return _WANTED_OF_SECTIONS.get(name, "a number") if "." in key else _SECTION_KEYS
     return "a text in quotes" if key in ("name", "batch", "remark") else "a number"
+
+
+_WANTED_OF_SECTIONS = {
+    "what": "'tone', 'tones', 'sweep' or the like in quotes",
+    "hz": "a number, or a list of numbers",
+    "channels": "'both', 'left' or 'right'",
+    "purpose": "a text in quotes, or a list of such",
+    "id": "a text in quotes",
+    "corrections_db": 'a table such as {"16000" = 0.4}',
+    "inverted": "true or false",
+}
+
+
+_SECTION_KEYS = f"a [[section]] with 'what', 'lasts_s' and of {
+    ', '.join(key for key in SectionRow.__struct_fields__ if key not in ('what', 'lasts_s'))
+} what it has"
+
+
+def _place_words(key: str) -> str:
+    """'section 3, hz' for 'section[2].hz', and plain keys as they are."""
+    found = re.match(r"section\[(\d+)\](?:\.(.*))?$", key)
+    if found is None:
+        return key
+    return f"section {int(found[1]) + 1}" + (f", {found[2]}," if found[2] else "")
+
+
+def _said(plain: dict[str, Any], key: str, words: str) -> str:
+    """'is …' with what was written at a place, or which key is too few or too many there."""
+    field = re.search(r"(missing required|unknown) field `(\w+)`", words)
+    if field is not None:
+        return f"{'lacks' if field[1].startswith('missing') else 'has'} the key '{field[2]}'"
+    value: Any = plain
+    for part in re.findall(r"\w+", key):
+        value = value[int(part)] if isinstance(value, list) else value.get(part)
+    return f"is {value!r}"
 
 
 def _line_of(key: str, text: str) -> str:
