@@ -331,9 +331,9 @@ _WANTED_OF_SECTIONS = {
 }
 
 
-_SECTION_KEYS = f"a [[section]] with 'what', 'lasts_s' and of {
-    ', '.join(key for key in SectionRow.__struct_fields__ if key not in ('what', 'lasts_s'))
-} what it has"
+_SECTION_KEYS = "a [[section]] with 'what', 'lasts_s' and, as it has them, " + ", ".join(
+    key for key in SectionRow.__struct_fields__ if key not in ("what", "lasts_s")
+)
 
 
 def _place_words(key: str) -> str:
