@@ -12,13 +12,13 @@ Combinatorics 27(4), 2020, P4.25). So order and side must be given, and what can
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 from runstrue.errors import InputError
+from runstrue.transport.belt_faults import Point, crossings, explained, faults_of, named
 
-Point = tuple[float, float]
 FULL_TURN = 2 * math.pi
 
 
@@ -146,15 +146,28 @@ def belt_path(
     listed = tuple(pulleys)
     _refuse_sizes(listed, thickness_mm)
     _refuse_overlaps(listed)
-    as_given = _laid(listed, thickness_mm, 1)
-    faults = list(_faults(as_given, crossed=crossed))
-    if not faults:
-        return as_given
-    other_way = _laid(listed, thickness_mm, -1)
-    other_faults = list(_faults(other_way, crossed=crossed))
-    if not other_faults:
-        return other_way
-    raise min(faults, other_faults, key=len)[0]
+    ways = [_laid(listed, thickness_mm, sense) for sense in (1, -1)]
+    for way in ways:
+        if not faults_of(way, crossed=crossed):
+            return way
+    nearest = min(ways, key=lambda way: len(crossings(way.tangents)))
+    raise explained(
+        listed,
+        nearest.wraps_rad,
+        lambda ones: _lies(ones, thickness_mm, crossed),
+        crossed=crossed,
+    )
+
+
+def _lies(pulleys: tuple[Pulley, ...], thickness_mm: float, crossed: bool) -> bool:
+    """Whether a belt can lie so, and touches every pulley by a degree or more."""
+    try:
+        laid = [_laid(pulleys, thickness_mm, sense) for sense in (1, -1)]
+    except InputError:
+        return False
+    return any(
+        not faults_of(one, crossed=crossed) and min(one.wraps_rad) > math.radians(1) for one in laid
+    )
 
 
 def _laid(pulleys: tuple[Pulley, ...], thickness_mm: float, sense: int) -> BeltPath:
@@ -171,8 +184,8 @@ def _laid(pulleys: tuple[Pulley, ...], thickness_mm: float, sense: int) -> BeltP
         offset = turns[i] * radii[i] - turns[j] * radii[j]
         if distance <= abs(offset):
             raise InputError(
-                f"No belt of {thickness_mm:g} mm can run straight between {_named(pulleys, i)} "
-                f"and {_named(pulleys, j)}",
+                f"No belt of {thickness_mm:g} mm can run straight between {named(pulleys, i)} "
+                f"and {named(pulleys, j)}",
                 f"their axes are {distance:.4g} mm apart and more than {abs(offset):.4g} mm "
                 "is needed",
                 "check places and diameters",
@@ -199,72 +212,9 @@ def _laid(pulleys: tuple[Pulley, ...], thickness_mm: float, sense: int) -> BeltP
         wraps_rad=tuple(wraps),
         tangents=tuple(tangents),
         sense=sense,
-        crossed=any(_cross(one, other) for one, other in combinations(tangents, 2)),
+        crossed=bool(crossings(tangents)),
         thickness_mm=thickness_mm,
     )
-
-
-def _faults(path: BeltPath, *, crossed: bool) -> Iterator[InputError]:
-    """Yield every reason why a belt cannot lie so.
-
-    A loop that never crosses itself turns by one full turn, a figure of eight by none.
-    """
-    pulleys = path.pulleys
-    count = len(pulleys)
-    eight = crossed or (count == 2 and pulleys[0].side != pulleys[1].side)
-    for i, run in enumerate(path.tangents):
-        for k in set(range(count)) - {i, (i + 1) % count}:
-            pulley = pulleys[k]
-            if _distance(run, (pulley.x_mm, pulley.y_mm)) < pulley.radius_mm * (1 - 1e-9):
-                yield InputError(
-                    f"Between {_named(pulleys, i)} and {_named(pulleys, (i + 1) % count)} the belt "
-                    f"would run through {_named(pulleys, k)}",
-                    "a free way is needed",
-                    "check the order, and which pulleys the belt's back runs on",
-                )
-    crossings = [
-        (i, j)
-        for i, j in combinations(range(count), 2)
-        if _cross(path.tangents[i], path.tangents[j])
-    ]
-    if eight and len(crossings) == 1 and abs(_turning(path)) < 1e-6:
-        return
-    for i, j in crossings:
-        around = next((b for a, b in ((i, j), (j, i)) if (a + 1) % count == b), None)
-        if around is not None and path.wraps_rad[around] > math.pi and count > 2:
-            yield InputError(
-                f"The belt would not touch {_named(pulleys, around)}",
-                "a pulley that the belt bends round is needed",
-                "leave it out, or say that the belt's other side runs on it"
-                + ("" if crossed else ", or say that the belt is crossed"),
-            )
-        else:
-            yield InputError(
-                "The belt would cross itself between "
-                f"{_named(pulleys, i)} and {_named(pulleys, (i + 1) % count)} and between "
-                f"{_named(pulleys, j)} and {_named(pulleys, (j + 1) % count)}",
-                "the pulleys are needed in the order in which the belt meets them",
-                "follow the belt with a finger and list them so"
-                + ("" if crossed else ", or say that the belt is crossed"),
-            )
-    if not crossings and abs(abs(_turning(path)) - FULL_TURN) > 1e-6:
-        yield InputError(
-            "No belt can lie over the pulleys in this order",
-            "a loop that turns once round is needed",
-            "check the order, and which pulleys the belt's back runs on",
-        )
-    if not crossings and eight:
-        yield InputError(
-            "The belt was said to be crossed, but it does not cross itself",
-            "a figure of eight over these pulleys is needed",
-            "check which pulleys turn the other way",
-        )
-
-
-def _turning(path: BeltPath) -> float:
-    """Sum of the wraps, with the sign of each pulley's side."""
-    pairs = zip(path.pulleys, path.wraps_rad, strict=True)
-    return path.sense * math.fsum(pulley.side * wrap for pulley, wrap in pairs)
 
 
 def _refuse_sizes(pulleys: tuple[Pulley, ...], thickness_mm: float) -> None:
@@ -278,16 +228,16 @@ def _refuse_sizes(pulleys: tuple[Pulley, ...], thickness_mm: float) -> None:
     for i, one in enumerate(pulleys):
         if not (math.isfinite(one.radius_mm) and one.radius_mm > 0):
             raise InputError(
-                f"The diameter of {_named(pulleys, i)} is {2 * one.radius_mm:g} mm",
+                f"The diameter of {named(pulleys, i)} is {2 * one.radius_mm:g} mm",
                 "a size above zero is needed",
             )
         if not (math.isfinite(one.x_mm) and math.isfinite(one.y_mm)):
             raise InputError(
-                f"The place of {_named(pulleys, i)} is not known", "two distances are needed"
+                f"The place of {named(pulleys, i)} is not known", "two distances are needed"
             )
         if one.side not in (1, -1):
             raise InputError(
-                f"The side of {_named(pulleys, i)} is {one.side}",
+                f"The side of {named(pulleys, i)} is {one.side}",
                 "+1 (inside the belt) or −1 (on its back) is needed",
             )
 
@@ -299,17 +249,11 @@ def _refuse_overlaps(pulleys: tuple[Pulley, ...]) -> None:
         needed = one.radius_mm + other.radius_mm
         if apart < needed * (1 - 1e-12):
             raise InputError(
-                f"{_named(pulleys, i, capital=True)} and {_named(pulleys, j)} overlap: their axes "
+                f"{named(pulleys, i, capital=True)} and {named(pulleys, j)} overlap: their axes "
                 f"are {apart:.4g} mm apart",
                 f"at least half of both diameters together, {needed:.4g} mm, is needed",
                 "check places and diameters",
             )
-
-
-def _named(pulleys: tuple[Pulley, ...], index: int, *, capital: bool = False) -> str:
-    name = pulleys[index].name
-    words = f"the {name}" if name and not name[0].isdigit() else f"pulley {name or index + 1}"
-    return words[0].upper() + words[1:] if capital else words
 
 
 def _positive_angle(angle: float) -> float:
@@ -321,22 +265,3 @@ def _positive_angle(angle: float) -> float:
 def _direction(start: Point, end: Point) -> Point:
     length = math.hypot(end[0] - start[0], end[1] - start[1])
     return (end[0] - start[0]) / length, (end[1] - start[1]) / length
-
-
-def _distance(run: tuple[Point, Point], point: Point) -> float:
-    """Distance of a point from a straight run."""
-    (ax, ay), (bx, by) = run
-    dx, dy = bx - ax, by - ay
-    along = ((point[0] - ax) * dx + (point[1] - ay) * dy) / (dx * dx + dy * dy)
-    along = min(max(along, 0.0), 1.0)
-    return math.hypot(point[0] - ax - along * dx, point[1] - ay - along * dy)
-
-
-def _cross(one: tuple[Point, Point], other: tuple[Point, Point]) -> bool:
-    """Whether two straight runs cross, ends apart."""
-
-    def side(a: Point, b: Point, c: Point) -> float:
-        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
-
-    (a, b), (c, d) = one, other
-    return side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
