@@ -68,7 +68,7 @@ def pack_rate_hz(turning: Turning, played_mm: float | Array) -> float | Array:
     """
     pack = _pack_of(turning)
     middle_mm = pack_radius_mm(pack, half_mm(pack))
-    radius_mm = pack_radius_mm(pack, played_mm)  # type: ignore[arg-type]
+    radius_mm = pack_radius_mm(pack, played_mm)
     return turning.rate.value * middle_mm / radius_mm
 
 
@@ -121,7 +121,7 @@ def half_mm(pack: Pack) -> float:
 
 
 def nominal_speed_mm_s(turnings: tuple[Turning, ...]) -> float | None:
-    """Tape speed that these turnings belong to, from a hub's rate and radius; None without a hub."""
+    """Tape speed that these turnings belong to, by a hub's rate and radius; None without one."""
     for turning in turnings:
         if turning.kind == "hub" and turning.pack is not None:
             radius_mm = pack_radius_mm(turning.pack, half_mm(turning.pack))

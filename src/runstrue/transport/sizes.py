@@ -18,6 +18,7 @@ from runstrue.errors import InputError
 from runstrue.quantity import MINUS, Quantity
 
 Dimension = Literal["length", "speed", "rate", "share"]
+Sign = Literal["above zero", "zero or above", "any"]
 
 # The inch is exactly 25.4 mm (international yard and pound agreement of 1959).
 UNITS: dict[Dimension, dict[str, Fraction]] = {
@@ -50,7 +51,9 @@ _KINDS: dict[Dimension, str] = {
     "share": "a percentage",
 }  # fmt: skip
 
-NOMINAL_SPEEDS = tuple(Fraction(15 * 254, 16 * 10) * 2**step for step in range(6))
+NOMINAL_SPEEDS: tuple[Fraction, ...] = tuple(
+    Fraction(15 * 254, 16 * 10) * 2**step for step in range(6)
+)
 """15/16 to 30 in/s, each twice the one before, exactly, in mm/s."""
 
 
@@ -90,7 +93,7 @@ def read_size(
     instrument: Instrument = AS_WRITTEN,
     *,
     bare_unit: str = "",
-    allow_zero: bool = False,
+    sign: Sign = "above zero",
 ) -> Quantity:
     """Read one size.
 
@@ -104,8 +107,8 @@ def read_size(
         Taken into account where no uncertainty is written.
     bare_unit : str
         Unit of numbers without one; empty: they are refused.
-    allow_zero : bool
-        For what may be absent, such as slip.
+    sign : {'above zero', 'zero or above', 'any'}
+        Zero for what may be absent, such as slip; any for places.
 
     Returns
     -------
@@ -115,7 +118,7 @@ def read_size(
     Raises
     ------
     InputError
-        When it cannot be understood, has no unit, a unit of something else, or is not above zero.
+        When it cannot be understood, has no unit, a unit of something else, or the wrong sign.
 
     Examples
     --------
@@ -141,8 +144,8 @@ def read_size(
     factor = _factor(size_unit, dimension, text)
     number, step = _number(found["number"], text)
     value = number * factor
-    if value < 0 or (value == 0 and not allow_zero):
-        raise InputError(f"'{text}' was given", f"{_KINDS[dimension]} above zero is needed")
+    if (value < 0 and sign != "any") or (value == 0 and sign == "above zero"):
+        raise InputError(f"'{text}' was given", f"{_KINDS[dimension]} {sign} is needed")
     if found["plus_minus"] is not None:
         half = _half_width(found, factor, value, dimension, text)
         u = float(half) / math.sqrt(3)
