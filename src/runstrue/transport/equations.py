@@ -15,6 +15,7 @@ from runstrue.transport.description import (
     Belt,
     Motor,
     Pair,
+    Point,
     Shaft,
     TapeSpeed,
     Transport,
@@ -57,19 +58,25 @@ class Equations:
     remarks : tuple of str
         What was allowed for because nobody said it.
     spool : Spool or None
+        Both packs, where enough is known of them.
+    allowed : frozenset of str
+        The figures of which only the usual range is known.
     """
 
     relations: tuple[Relation, ...]
     given: dict[str, Known]
     remarks: tuple[str, ...]
     spool: Spool | None
+    allowed: frozenset[str]
 
 
 def equations_of(transport: Transport, speed: TapeSpeed) -> Equations:
     """Write down what holds in a transport at one of its speeds."""
     writer = _Writer(transport, speed)
     relations = tuple(writer.relations())
-    return Equations(relations, writer.given, tuple(writer.remarks), writer.spool)
+    return Equations(
+        relations, writer.given, tuple(writer.remarks), writer.spool, frozenset(writer.allowed)
+    )
 
 
 def wheel_names(transport: Transport) -> dict[str, str]:
@@ -88,7 +95,7 @@ def capstan_names(transport: Transport) -> dict[str, str]:
     capstans = [one for one in transport.shafts if one.drives_tape]
     if len(capstans) == 1:
         return {capstans[0].id: "capstan diameter"}
-    return {one.id: f"diameter of the capstan on the {one.name}" for one in capstans}
+    return {one.id: f"{one.name.removesuffix(' shaft')} diameter" for one in capstans}
 
 
 def places_known(transport: Transport, belt: Belt) -> bool:
@@ -103,6 +110,7 @@ class _Writer:
         self.transport, self.speed = transport, speed
         self.given: dict[str, Known] = {}
         self.remarks: list[str] = []
+        self.allowed: set[str] = set()
         self.wheel_names = wheel_names(transport)
         self.spool = spool_of(transport.tape, speed.speed)
 
@@ -119,7 +127,8 @@ class _Writer:
                 self.take(f"capstan.{shaft.id}", shaft.capstan, capstans[shaft.id])
                 yield Product(
                     f"tape on the {shaft.name}", f"shaft.{shaft.id}",
-                    (("tape", 1), (f"capstan.{shaft.id}", -1), (f"rate.{shaft.id}", -1)), math.pi,
+                    (("tape", 1), (f"capstan.{shaft.id}", -1), (f"rate.{shaft.id}", -1)),
+                    math.pi,
                 )  # fmt: skip
             yield from self.rate_facts(shaft)
         for belt in self.transport.belts_at(self.speed):
@@ -130,7 +139,8 @@ class _Writer:
             self.take(f"roller.{roller.id}", roller.diameter, f"{roller.name} diameter")
             yield Product(
                 roller.name, f"roller.{roller.id}",
-                (("tape", 1), (f"roller.{roller.id}", -1), (f"roller-rate.{roller.id}", -1)), math.pi,
+                (("tape", 1), (f"roller.{roller.id}", -1), (f"roller-rate.{roller.id}", -1)),
+                math.pi,
             )  # fmt: skip
         yield from self.hubs()
 
@@ -165,6 +175,7 @@ class _Writer:
         wheels = [self.transport.wheel(one)[1] for one in belt.over]
         if thickness not in self.given and any(one.running is None for one in wheels):
             middle, half = USUAL_THICKNESS[belt.section]
+            self.allowed.add(thickness)
             self.given[thickness] = Known.of(
                 Quantity(middle, "mm", half / math.sqrt(3)), f"thickness of the {belt.name}"
             )
@@ -199,8 +210,10 @@ class _Writer:
             yield Sum(belt.name, table, length, string, thickness, math.pi)
         if places_known(self.transport, belt):
             yield self.way(belt, wheels, length)
-        yield Product(belt.name, table,
-                      ((f"speed.{belt.id}", 1), (length, -1), (f"belt-rate.{belt.id}", -1)))  # fmt: skip
+        yield Product(
+            belt.name, table,
+            ((f"speed.{belt.id}", 1), (length, -1), (f"belt-rate.{belt.id}", -1)),
+        )  # fmt: skip
 
     def steady_wheel(self, belt: Belt) -> str:
         """Return the wheel at which a belt's speed is told: the capstan's, else the first."""
@@ -232,9 +245,22 @@ class _Writer:
             ((f"rate.{one}", 1), (f"{kind}.{first}", 1),
              (f"rate.{other}", -1), (f"{kind}.{second}", -1)),
         )  # fmt: skip
+        places = [self.transport.wheel(wheel)[0].place for wheel in pair.between]
+        if not pair.by_teeth and places[0] is not None and places[1] is not None:
+            yield self.touching(pair, places[0], places[1])
         if pair.by_teeth:
             yield Product(pair.name, pair.table, ((f"mesh.{pair.id}", 1), (f"rate.{one}", -1),
                                                   (f"teeth.{first}", -1)))  # fmt: skip
+
+    def touching(self, pair: Pair, one: Point, other: Point) -> Relation:
+        """Two rims that touch: twice the distance of their axes is the sum of their diameters."""
+        dx, dy = (there.value - here.value for here, there in zip(one, other, strict=True))
+        apart = math.hypot(dx, dy)
+        u = math.hypot(one[0].u, other[0].u)
+        name = f"apart.{pair.id}"
+        self.given[name] = Known.of(Quantity(2 * apart, "mm", 2 * u), f"places of the {pair.name}")
+        first, second = (f"diameter.{wheel}" for wheel in pair.between)
+        return Sum(f"touch of the {pair.name}", pair.table, name, first, second)
 
     def hubs(self) -> Iterator[Relation]:
         if self.spool is None:

@@ -41,7 +41,7 @@ class Disagreement:
     relation: Relation
     name: str
     taken: Known
-    otherwise: Known | None
+    otherwise: Known
     apart: float
     explained: float
     sizes: tuple[str, ...]

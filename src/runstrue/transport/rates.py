@@ -228,7 +228,7 @@ class _Maker:
         """Yield where on this shaft an error of size moves the tape."""
         diameter = self.values.get(f"capstan.{shaft.id}")
         if diameter is not None:
-            name = "capstan" if len(self.drives) == 1 else f"capstan on the {shaft.name}"
+            name = self.capstan_names[shaft.id].removesuffix(" diameter")
             yield capstan_place(diameter, name)
         seen: dict[str, Place] = {}
         for steps in self.drives.values():

@@ -16,8 +16,9 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from runstrue.errors import DescriptionError, FileError
+from runstrue.errors import DescriptionError, FileError, InputError
 from runstrue.transport import ranges
+from runstrue.transport.belt_path import belt_path
 from runstrue.transport.checked import UNKNOWN
 from runstrue.transport.description import (
     Belt,
@@ -29,6 +30,8 @@ from runstrue.transport.description import (
     Transport,
     Wheel,
 )
+from runstrue.transport.geometry import given_spots, pulleys_of
+from runstrue.transport.rates import study
 from runstrue.transport.read_shafts import ShaftTables
 from runstrue.transport.written import (
     TABLES,
@@ -136,12 +139,14 @@ class _Reader(ShaftTables):
         rollers = tuple(self.roller(key, one) for key, one in self.every("roller", WrittenRoller))
         self.check_hubs(shafts)
         self.check_motors(speeds, shafts)
-        return Transport(
+        transport = Transport(
             name=head.name.strip(), deck=head.deck.strip(), speeds=speeds, shafts=tuple(shafts),
             belts=belts, pairs=tuple(pairs), rollers=rollers, tape=self.tape(), remark=head.remark,
             source=self.name, text=self.text,
             lines=tuple((".".join(path), line) for path, line in self.lines.items()),
         )  # fmt: skip
+        self.check_ways(transport)
+        return transport
 
     # The tables, one by one.
 
@@ -152,6 +157,8 @@ class _Reader(ShaftTables):
         if not several:
             speed = self.size(("speed",), head.speed, "speed", ranges.TAPE_SPEED)
             return (TapeSpeed("", speed),)
+        if any(not key.strip() for key, _ in several):
+            self.refuse(("speeds",), "a speed has no name", "a table [speeds.NAME] is needed")
         return tuple(
             TapeSpeed(
                 key,
@@ -266,6 +273,26 @@ class _Reader(ShaftTables):
                     f"one of {listed} is needed" if listed else "a table [speeds.NAME] is needed",
                 )  # fmt: skip
         return frozenset(names)
+
+    def check_ways(self, transport: Transport) -> None:
+        """Refuse wheels that overlap, and belts that cannot lie so."""
+        spots = given_spots(transport)
+        for pair in transport.pairs:
+            one, other = (transport.wheel(wheel)[0].id for wheel in pair.between)
+            if one in spots and spots[one] == spots.get(other):
+                self.refuse(pair.table.split("."), f"'{one}' and '{other}' stand at one place",
+                            "two axes are needed")  # fmt: skip
+        for speed in transport.speeds:
+            values = study(transport, speed.name).values
+            for belt in transport.belts_at(speed):
+                laid = pulleys_of(transport, belt, values, spots)
+                if laid is None:
+                    continue
+                try:
+                    belt_path(*laid)
+                except InputError as error:
+                    seen = error.seen[:1].lower() + error.seen[1:]
+                    self.refuse(("belt", belt.id), seen, error.needed, error.next_step)
 
     def check_ids(self) -> None:
         seen = {"take-up-hub": "tape", "supply-hub": "tape"}
