@@ -40,7 +40,7 @@ def drive_to(transport: Transport, speed: TapeSpeed, capstan_shaft: str) -> tupl
                 steps.append(step)
                 here = transport.wheel(step.into)[0].id
             return tuple(steps)
-        for step in _steps_into(transport, speed, here):
+        for step in steps_into(transport, speed, here):
             there = transport.wheel(step.out_of)[0].id
             if there not in came_by:
                 came_by[there] = step
@@ -61,7 +61,7 @@ def turning_with_hubs(transport: Transport, speed: TapeSpeed) -> dict[str, str]:
         found[start.id] = start.turns_with
         while waiting:
             here = waiting.popleft()
-            for step in _steps_into(transport, speed, here):
+            for step in steps_into(transport, speed, here):
                 there, _ = transport.wheel(step.out_of)
                 if there.id not in found:
                     found[there.id] = start.turns_with
@@ -69,7 +69,7 @@ def turning_with_hubs(transport: Transport, speed: TapeSpeed) -> dict[str, str]:
     return found
 
 
-def _steps_into(transport: Transport, speed: TapeSpeed, shaft: str) -> Iterator[Step]:
+def steps_into(transport: Transport, speed: TapeSpeed, shaft: str) -> Iterator[Step]:
     """Yield every step that ends on a shaft."""
     for belt in transport.belts_at(speed):
         for into in belt.over:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -119,17 +120,28 @@ def figure_words(figure: Quantity) -> str:
 
 
 def figure_text(figure: Quantity) -> str:
-    """Print a value as far as it is known; one that is exact, as it is."""
+    """Print a value as far as it is known, 95 % sure; one that is exact, as it is."""
     if figure.u > 0:
-        return figure.value_text()
+        return figure.value_text(decimals=_decimals(figure))
     return f"{figure.value:.6g}"
 
 
 def within_text(figure: Quantity) -> str:
-    """Print what a figure lies within, 95 % sure; nothing for one that is exact."""
+    """Print what a figure lies within, 95 % sure, in two figures; nothing for an exact one."""
     if figure.u <= 0:
         return ""
-    return f"±{number_text(figure.expanded(), figure.decimals())} {figure.unit}"
+    return f"±{number_text(figure.expanded(), _decimals(figure))} {figure.unit}"
+
+
+def speed_words(speed_mm_s: float) -> str:
+    """Print a tape speed as the trade does: '4.76 cm/s', '9.53 cm/s', '38.1 cm/s'."""
+    hundredths = math.floor(speed_mm_s * 10 + 0.5 + 1e-9)  # 9.525 goes up
+    return f"{hundredths / 100:.4g} cm/s"
+
+
+def _decimals(figure: Quantity) -> int:
+    """Decimals that leave the interval two figures."""
+    return Quantity(figure.value, figure.unit, figure.expanded()).decimals()
 
 
 def _measure_again(sizes: tuple[str, ...]) -> str:

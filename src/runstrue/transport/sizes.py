@@ -68,11 +68,14 @@ class Instrument:
         Largest error, in the base unit of the dimension.
     limit_percent : float
         Largest error in % of the size; it adds to the other.
+    nominal : bool
+        The figure is a name, such as 50 Hz: its last digit says nothing.
     """
 
     words: str
     limit: float = 0.0
     limit_percent: float = 0.0
+    nominal: bool = False
 
 
 # Limits of error are those of common practice, no source, but for the caliper: vernier calipers
@@ -83,7 +86,7 @@ STRING = Instrument("a string and a ruler, ±1 mm", 1.0)
 SLEEVE = Instrument("the tape's sleeve or sheet, ±4 %", 0.0, 4.0)
 PLATE = Instrument("a motor's plate or data, ±2 %", 0.0, 2.0)
 COUNTED = Instrument("a rate counted or read off a strobe, ±0.5 %", 0.0, 0.5)
-MAINS = Instrument("the mains, ±0.2 %", 0.0, 0.2)
+MAINS = Instrument("the mains, ±0.2 %", 0.0, 0.2, nominal=True)
 AS_WRITTEN = Instrument("the last digit alone")
 
 
@@ -174,7 +177,8 @@ def cautious_u(value: float, step: float, instrument: Instrument) -> float:
         Half a step, the instrument's limit and its share of the value, each rectangular.
     """
     share = abs(value) * instrument.limit_percent / 100
-    return math.sqrt(((step / 2) ** 2 + instrument.limit**2 + share**2) / 3)
+    half_step = 0.0 if instrument.nominal else step / 2
+    return math.sqrt((half_step**2 + instrument.limit**2 + share**2) / 3)
 
 
 _UNSIGNED = r"\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+"
