@@ -231,8 +231,11 @@ class _Pairing:
         if self.exact:
             allowed_s = 0.12 + 0.004 * nominal_s
             beyond = off_s - allowed_s
+            # a stop or a voice costs little, but what is half a minute off is in another playing
             cost = np.where(
-                beyond > 0, np.minimum(0.4 + 0.3 * beyond, 1.5), 0.1 * off_s / allowed_s
+                beyond > 0,
+                np.minimum(0.2 + 0.05 * beyond, 0.45) + np.clip(0.02 * (beyond - 30), 0, 1.5),
+                0.1 * off_s / allowed_s,
             )
         else:
             allowed_s = 3.0 + 0.15 * nominal_s

@@ -17,15 +17,26 @@ from runstrue.measure.finding_features import Features
 Array = NDArray[np.float64]
 
 LOOKED_S = 0.25
-BEYOND_S = 0.12
+BEYOND_S, DROPOUT_S = 0.12, 0.1
+QUIET_PERCENT = 20.0
 CONTRAST = 4.0  # 6 dB from one side of an edge to the other
+SHARP_CONTRAST = 30.0  # 15 dB: hiss moves the edge by less than a cell
+SHARP_S, BLURRED_S = 0.01, 0.04
 AT_HALF = 0.25  # of the power: half the amplitude, the middle of a fade
 SLOW_TONE_HZ = 200.0
 
 
-def edge_s(
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """Where sound begins or ends, and how well that is known: three of a hundred lie beyond."""
+
+    at_s: float
+    known_s: float
+
+
+def edge_near(
     features: Features, about_s: float, rising: bool, channel: int, tone_hz: float
-) -> float | None:
+) -> Edge | None:
     """Return where the power passes the middle of a fade, or None where there is no edge.
 
     Parameters
@@ -41,33 +52,34 @@ def edge_s(
         A slow tone's power swings within a few cells; it is smoothed.
     """
     cell_s = features.cell_s
-    width = 1 if tone_hz >= SLOW_TONE_HZ else round(1 / tone_hz / cell_s)
+    # an odd number of cells about as long as a slow tone's period: its power swings within
+    width = 1 if tone_hz >= SLOW_TONE_HZ else 2 * round(0.5 / tone_hz / cell_s) + 1
     first = max(round((about_s - LOOKED_S) / cell_s), 0)
     last = min(round((about_s + LOOKED_S) / cell_s), features.cell_power.shape[1])
     power = features.cell_power[channel, first:last].astype(np.float64)
-    if power.size < 4 * max(width, 2):
+    if power.size < LOOKED_S / cell_s:
         return None
     if width > 1:
-        power = np.convolve(np.pad(power, width // 2, mode="edge"), np.ones(width) / width, "valid")
-    if not rising:
-        power = power[::-1]
-    apart = round(BEYOND_S / cell_s)
-    outside, inside = np.median(power[:apart]), np.median(power[-apart:])
+        padded = np.pad(power, width // 2, mode="edge")
+        power = np.convolve(padded, np.full(width, 1 / width), "valid")
+    outward = power[::-1] if rising else power
+    inside = np.median(outward[: round(BEYOND_S / cell_s)])
+    # what is heard on the far side may be a voice: the quiet between counts
+    outside = np.percentile(outward[round(LOOKED_S / cell_s / 2) :], QUIET_PERCENT)
     if not inside > CONTRAST * outside:
         return None
     limit = outside + AT_HALF * (inside - outside)
-    above = np.flatnonzero(power >= limit)
-    # the first place from which it stays up
-    for at in above:
-        if np.median(power[at : at + 6]) >= limit:
-            break
-    else:
+    below = outward < limit
+    # a dropout ends again within a tenth of a second
+    quiet = round(DROPOUT_S / cell_s)
+    stays = np.lib.stride_tricks.sliding_window_view(below, quiet).mean(axis=1) > 0.9
+    low = np.flatnonzero(stays & below[: stays.size])
+    if not low.size or low[0] == 0:
         return None
-    place = float(at)
-    if at > 0 and power[at] > power[at - 1]:
-        place = at - 1 + (limit - power[at - 1]) / (power[at] - power[at - 1])
-    middle = place + 0.5  # a cell's power belongs to its middle
-    return (first + middle) * cell_s if rising else (first + power.size - middle) * cell_s
+    at = int(low[0])
+    cells = at - (limit - outward[at]) / (outward[at - 1] - outward[at]) + 0.5
+    known_s = SHARP_S if inside > SHARP_CONTRAST * outside and width == 1 else BLURRED_S
+    return Edge((last - cells if rising else first + cells) * cell_s, known_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +92,14 @@ class Playing:
         Places in the programme and in the recording that belong together, in order.
     speed_ratio : float
         For what lies before the first and behind the last.
+    known_s : float
+        How well the places in the recording are known.
     """
 
     nominal_s: tuple[float, ...]
     seen_s: tuple[float, ...]
     speed_ratio: float
+    known_s: float = SHARP_S
 
     def seen(self, nominal_s: float) -> float:
         """Where a place of the programme lies in the recording."""
@@ -99,26 +114,44 @@ class Playing:
         return max(self.nominal_s[0] - nominal_s, nominal_s - self.nominal_s[-1], 0.0)
 
 
-def playings(knots: list[tuple[float, float]], speed_ratio: float) -> list[Playing]:
+@dataclass(frozen=True, slots=True)
+class Knot:
+    """A place in the programme, and where it was heard."""
+
+    nominal_s: float
+    seen_s: float
+    known_s: float
+
+
+def playings(knots: list[Knot], speed_ratio: float) -> list[Playing]:
     """Put places that belong together into playings, anew wherever the time between does not fit.
 
     Parameters
     ----------
-    knots : list of (float, float)
-        Place in the programme, place in the recording; in order.
+    knots : list of Knot
+        In order. Rough ones count only where a playing has no sharp one.
     speed_ratio : float
     """
-    groups: list[list[tuple[float, float]]] = []
-    for nominal_s, seen_s in knots:
+    groups: list[list[Knot]] = []
+    for knot in knots:
         if groups:
-            before_s, seen_before_s = groups[-1][-1]
-            wanted_s = (nominal_s - before_s) / speed_ratio
-            if abs(seen_s - seen_before_s - wanted_s) < 0.15 + 0.004 * wanted_s:
-                if nominal_s > before_s:
-                    groups[-1].append((nominal_s, seen_s))
+            before = groups[-1][-1]
+            wanted_s = (knot.nominal_s - before.nominal_s) / speed_ratio
+            if abs(knot.seen_s - before.seen_s - wanted_s) < 0.15 + 0.004 * wanted_s:
+                if knot.nominal_s > before.nominal_s:
+                    groups[-1].append(knot)
                 continue
-        groups.append([(nominal_s, seen_s)])
-    return [
-        Playing(tuple(one[0] for one in group), tuple(one[1] for one in group), speed_ratio)
-        for group in groups
-    ]
+        groups.append([knot])
+    found = []
+    for group in groups:
+        known_s = min(one.known_s for one in group)
+        best = [one for one in group if one.known_s <= known_s]
+        found.append(
+            Playing(
+                tuple(one.nominal_s for one in best),
+                tuple(one.seen_s for one in best),
+                speed_ratio,
+                known_s,
+            )
+        )
+    return found

@@ -17,9 +17,13 @@ EDGE_S = 0.06  # half a window and a fade: frames nearer to an edge hold somethi
 NEAR = 0.015
 WEAK = 10**0.9  # 9 dB over what is always there, for a tone whose place is known
 SLOW_PULSES_PER_S = 30.0
-NEEDED = {"tone": 0.6, "ramp": 0.5, "pilot": 0.6, "sweep": 0.5, "silence": 0.8}
+NEEDED = {
+    "tone": 0.6, "ramp": 0.5, "pilot": 0.6, "sweep": 0.5, "silence": 0.97, "polarity": 0.8,
+    "bursts": 0.8,
+}  # fmt: skip
 NEEDED_ELSE = 0.5
-STANDS_OUT_FOLDED = 3.0
+STANDS_OUT = 3.0  # a pulse over its period
+LEAST, ENOUGH_S = 0.4, 3.0  # of a section, to say anything of it
 QUIET_BELOW_REFERENCE_DB = 28.0
 
 
@@ -47,10 +51,10 @@ class Evidence:
     def share(self, section: Section, starts_s: float, speed: float) -> float:
         """Share of a section's frames in the recording that sound as they should; 0 for none."""
         frames = self.frames(section, starts_s, speed)
-        if not frames.size:
+        if frames.size * self.features.frame_s < min(LEAST * section.lasts_s / speed, ENOUGH_S):
             return 0.0
         if section.kind in ("polarity", "bursts") and _period_s(section) > 1 / SLOW_PULSES_PER_S:
-            return self._folded(section, starts_s, speed)
+            return self._pulsed(section, starts_s, speed)
         return float(self._match(section, frames, starts_s, speed).mean())
 
     def frames(self, section: Section, starts_s: float, speed: float) -> NDArray[np.intp]:
@@ -136,28 +140,25 @@ class Evidence:
         faint = loudest_db < 10 * np.log10(2 * below)
         return np.asarray((power < np.maximum(6 * always, below)) & faint)
 
-    def _folded(self, section: Section, starts_s: float, speed: float) -> float:
-        """1 where the power comes and goes in the section's own period, else 0."""
+    def _pulsed(self, section: Section, starts_s: float, speed: float) -> float:
+        """Share of the section's periods that have their power in the middle, where it belongs."""
         cell_s = self.features.cell_s
-        period = _period_s(section) / speed / cell_s
-        first = max(int((starts_s + EDGE_S) / cell_s), 0)
-        last = min(int((starts_s + section.lasts_s / speed - EDGE_S) / cell_s), self._cell.size)
-        if last - first < 2 * period:
-            return 0.0
-        power = self._cell[first:last]
-        bins = max(int(period / 4), 4)
-        places = ((np.arange(first, last) - starts_s / cell_s) / period % 1.0 * bins).astype(int)
-        sums = np.bincount(places, power, bins) / np.maximum(np.bincount(places, minlength=bins), 1)
-        # a middle share of the power in few places, and every period the same
-        stands_out = float(sums.max() / max(np.median(sums), 1e-20))
-        middle = int(np.argmax(sums))
-        by_period = [
-            power[np.abs((places - middle + bins // 2) % bins - bins // 2) <= 1][k::2].mean()
-            for k in range(2)
-        ]
-        even = min(by_period) > 0.2 * max(by_period)
-        return 1.0 if stands_out > STANDS_OUT_FOLDED and even and abs(
-            middle / bins - 0.5) < 0.3 else 0.0  # fmt: skip
+        period_s = _period_s(section) / speed
+        half_s = max(section.burst_s / speed / 2, cell_s) + cell_s
+        good, all_of_them = 0, 0
+        for number in range(int(section.lasts_s / _period_s(section) + 0.5)):
+            begin_s = starts_s + number * period_s
+            if begin_s < 0 or begin_s + period_s > self.features.duration_s:
+                continue
+            power = self._cell[round(begin_s / cell_s) : round((begin_s + period_s) / cell_s)]
+            middle = power.size * cell_s / 2
+            near = slice(max(round((middle - half_s) / cell_s), 0),
+                         round((middle + half_s) / cell_s) + 1)  # fmt: skip
+            all_of_them += 1
+            good += bool(power[near].max() > STANDS_OUT * np.median(power))
+            if power[near].max() < power.max():  # louder elsewhere: something else
+                good -= 1
+        return max(good, 0) / all_of_them if all_of_them else 0.0
 
 
 def _period_s(section: Section) -> float:

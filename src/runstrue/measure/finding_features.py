@@ -27,9 +27,9 @@ WINDOW_S = 0.085
 SLOW_RATE_HZ = 3000.0
 SLOW_WINDOW = 1024
 CELLS_PER_FRAME = 10
-LOWEST_HZ = 22.097  # 1000 Hz / 2^5.5: half octaves whose middles are 1000 Hz and its octaves
-BANDS = 20
-SLOW_BANDS = 7  # up to 250 Hz
+LOWEST_HZ = 15.625  # 1000 Hz / 2^6
+BANDS = 21
+SLOW_BANDS = 8  # up to 250 Hz
 CLIP_FROM = 0.98  # of full scale, or of a converter that gives up a little below
 
 

@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from runstrue.measure.finding_chain import Chain, has_a_tone
-from runstrue.measure.finding_edges import Playing, edge_s, playings
+from runstrue.measure.finding_edges import SHARP_S, Knot, Playing, edge_near, playings
 from runstrue.measure.finding_evidence import Evidence
 from runstrue.measure.finding_features import Features
 from runstrue.measure.finding_runs import Run, Tonal
 from runstrue.stimulus.programme import Programme, Section
 
 ROUGH_S = 0.06  # how well the ends of a run are known
+SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
 STEP_S = 0.1
+AGREES_S = 0.12
+FAR_S = 60.0
+"""Farther from a known edge than this, wow and drift leave the time only about right."""
 WHOLE = frozenset({"ramp", "sweep", "pilot", "bursts"})
 """Kinds of which a part is of no use."""
 LEAST_SHARE, LEAST_S, ENOUGH_S = 0.5, 0.4, 3.0
@@ -32,7 +36,7 @@ class Place:
     starts_s: float
     ends_s: float
     speed_ratio: float
-    known_s: float = 0.01
+    known_s: float = SHARP_S
 
 
 class Placing:
@@ -84,38 +88,37 @@ class Placing:
     def _own_place(self, number: int, run: Run) -> Place:
         section = self.programme.sections[number]
         channel = int(np.argmax(run.level_db))
-        begin = edge_s(self.features, run.starts_s, True, channel, run.hz)
-        end = edge_s(self.features, run.ends_s, False, channel, run.hz)
-        both = begin is not None and end is not None
+        begin = edge_near(self.features, run.starts_s, True, channel, run.hz)
+        end = edge_near(self.features, run.ends_s, False, channel, run.hz)
+        rough_s = ROUGH_S if run.hz >= SLOW_TONE_HZ else SLOW_ROUGH_S
         inside = self.tonal.hz[run.first + 1 : run.last]
         inside = inside[np.abs(inside / run.hz - 1) < 0.03]
         speed = float(inside.mean()) / section.frequencies_hz[0] if inside.size else self.speed
         return Place(
-            run.starts_s if begin is None else begin,
-            run.ends_s if end is None else end,
+            run.starts_s if begin is None else begin.at_s,
+            run.ends_s if end is None else end.at_s,
             speed,
-            0.01 if both else ROUGH_S,
+            rough_s if begin is None or end is None else max(begin.known_s, end.known_s),
         )
 
-    def _knots(self) -> list[tuple[float, float]]:
-        """Edges that are known well; rough ones where a section has no other."""
-        knots: list[tuple[float, float]] = []
+    def _knots(self) -> list[Knot]:
+        """Edges of the sections that are runs, as far as they can be trusted."""
+        knots: list[Knot] = []
         for number, place in sorted(self.own.items()):
             section = self.programme.sections[number]
-            run = self.anchors[number]
             there = (place.ends_s - place.starts_s) * place.speed_ratio / section.lasts_s
-            well_known = abs(there - 1) < 0.02 and place.known_s < ROUGH_S and run.hz >= 200
-            if well_known or not self.exact:
-                knots += [(section.starts_s, place.starts_s), (section.ends_s, place.ends_s)]
-            elif there > 0.98 or place.starts_s > 0.2:
-                middle = section.starts_s if place.starts_s > 0.2 else section.ends_s
-                seen = place.starts_s if place.starts_s > 0.2 else place.ends_s
-                if section.kind == "tone" and abs(there - 1) < 0.1:
-                    knots.append((middle, seen))
-            else:
-                knots.append((section.ends_s, place.ends_s))
+            begin = Knot(section.starts_s, place.starts_s, place.known_s)
+            end = Knot(section.ends_s, place.ends_s, place.known_s)
+            if self._is_whole(number, place) or not self.exact:
+                knots += [begin, end]
+            elif abs(there - 1) < 0.1 and section.kind == "tone":
+                knots.append(replace(begin, known_s=max(place.known_s, ROUGH_S)))
+            elif number == min(self.own):  # where a recording begins within a section
+                knots.append(end)
+            elif number == max(self.own):
+                knots.append(begin)
         return knots or [
-            (self.programme.sections[number].starts_s, place.starts_s)
+            Knot(self.programme.sections[number].starts_s, place.starts_s, ROUGH_S)
             for number, place in sorted(self.own.items())
         ]
 
@@ -124,14 +127,27 @@ class Placing:
         section, own = self.programme.sections[number], self.own[number]
         if not self.exact:
             return own
+        if self._is_whole(number, own):
+            return own
+        best, off_s = own, AGREES_S
         for playing in self._nearest(section):
             begin_s, end_s = playing.seen(section.starts_s), playing.seen(section.ends_s)
             # a run may lack its faint beginning, or run into the next tone of the same pitch
-            if begin_s < own.ends_s and end_s > own.starts_s and (
-                abs(begin_s - own.starts_s) < 0.25 or abs(end_s - own.ends_s) < 0.25
-            ):  # fmt: skip
-                return Place(begin_s, end_s, own.speed_ratio)
-        return own
+            nearer_s = min(abs(begin_s - own.starts_s), abs(end_s - own.ends_s))
+            if nearer_s >= off_s:
+                continue
+            if section.kind == "tone":  # it sounds no longer than it was heard
+                begin_s = own.starts_s if own.starts_s - begin_s > AGREES_S else begin_s
+                end_s = own.ends_s if end_s - own.ends_s > AGREES_S else end_s
+            known_s = 2 * playing.known_s
+            best, off_s = Place(begin_s, end_s, own.speed_ratio, known_s), nearer_s
+        return best
+
+    def _is_whole(self, number: int, place: Place) -> bool:
+        """Whether both edges are sharp and as far apart as the programme says."""
+        lasts_s = self.programme.sections[number].lasts_s / place.speed_ratio
+        off_s = abs(place.ends_s - place.starts_s - lasts_s)
+        return place.known_s <= SHARP_S and off_s < 0.01 + 0.003 * lasts_s
 
     def _looked_for(self, number: int) -> Place | str:
         """Look for a section that is no run: where the programme's time puts it, or in between."""
@@ -140,14 +156,20 @@ class Placing:
         speed = self._speed_near(number)
         lasts_s = section.lasts_s / speed
         tried: list[float] = []
+        best_share, best = 0.0, None
         for playing in self._nearest(section):
             begin_s = playing.seen(section.starts_s)
             tried.append(begin_s)
-            if low_s - 0.3 <= begin_s and begin_s + lasts_s <= high_s + 0.3 and (
-                self.evidence.shows(section, begin_s, speed)
-            ):  # fmt: skip
-                known_s = 0.01 if self.exact and playing.away_s(section.starts_s) < 60 else ROUGH_S
-                return self._sharpened(section, begin_s, begin_s + lasts_s, speed, known_s)
+            if begin_s < low_s - 0.3 or begin_s + lasts_s > high_s + 0.3:
+                continue
+            share = self.evidence.share(section, begin_s, speed)
+            if share > best_share and self.evidence.shows(section, begin_s, speed):
+                near = self.exact and playing.away_s(section.starts_s) < FAR_S
+                known_s = 2 * playing.known_s if near else 2 * ROUGH_S
+                best_share = share
+                best = self._sharpened(section, begin_s, begin_s + lasts_s, speed, known_s)
+        if best is not None:
+            return best
         if not self.exact or len(self.playings) > 1:
             found = self._searched(section, low_s, high_s, speed)
             if found is not None:
@@ -158,7 +180,7 @@ class Placing:
         self, section: Section, low_s: float, high_s: float, speed: float
     ) -> Place | None:
         lasts_s = section.lasts_s / speed
-        starts = np.arange(low_s, high_s - 0.8 * lasts_s, STEP_S)
+        starts = np.arange(low_s, high_s - lasts_s + AGREES_S, STEP_S)
         if not starts.size or starts.size > 20_000:
             return None
         shares = np.array([self.evidence.share(section, float(at), speed) for at in starts])
@@ -174,13 +196,18 @@ class Placing:
         self, section: Section, begin_s: float, end_s: float, speed: float, known_s: float
     ) -> Place:
         """Take the edges of the sound itself where the programme's time is only about right."""
-        if known_s <= 0.01 or section.kind == "silence":
+        if known_s < ROUGH_S or section.kind == "silence":
             return Place(begin_s, end_s, speed, known_s)
         powers = self.features.cell_power.sum(axis=1)
         channel = int(np.argmax(powers))
-        seen_begin = edge_s(self.features, begin_s, True, channel, 1000.0)
-        seen_end = edge_s(self.features, end_s, False, channel, 1000.0)
-        return Place(seen_begin or begin_s, seen_end or end_s, speed, known_s)
+        begin = edge_near(self.features, begin_s, True, channel, 1000.0)
+        end = edge_near(self.features, end_s, False, channel, 1000.0)
+        return Place(
+            begin_s if begin is None else begin.at_s,
+            end_s if end is None else end.at_s,
+            speed,
+            known_s,
+        )
 
     def _room(self, number: int) -> tuple[float, float]:
         """Where the neighbours that were found leave room."""
