@@ -82,7 +82,21 @@ def hilbert(path: Path) -> Callable[[], None]:
     return work
 
 
-WORKS = {"decode": decode, "measure": measure, "hilbert": hilbert}
+def find(path: Path) -> Callable[[], None]:
+    """Find the sections of the programme that the file is named after."""
+    from runstrue.capture.file import FileSource
+    from runstrue.measure.finding import find_sections
+    from runstrue.stimulus.programmes import programme
+
+    def work() -> None:
+        finding = find_sections(FileSource(path), programme(path.stem))
+        if finding.missing:
+            raise RuntimeError(f"{len(finding.missing)} sections were not found")
+
+    return work
+
+
+WORKS = {"decode": decode, "measure": measure, "hilbert": hilbert, "find": find}
 
 
 def main() -> None:
