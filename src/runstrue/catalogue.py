@@ -204,6 +204,8 @@ METHODS: dict[str, Method] = {
                "practice of tape data sheets, second-hand"),
         Method("print-through-band/1", "highest echo in the tone's band",
                "DIN 45519 for the storing, from memory; reading: own method"),
+        Method("band-power/1", "band power of a tone, noise taken off",
+               "level of a sine against full scale as in AES17; bands by Carson's rule"),
         Method("noise-flat/1", "noise, 20 Hz to 20 kHz, r.m.s.", "common practice, no source"),
         Method("noise-a/1", "noise, A-weighted r.m.s.",
                "IEC 61672-1:2013 annex E for the curve, applied in the frequency domain"),
