@@ -67,7 +67,7 @@ class Point:
 
 
 def measure_response(
-    stretches: Sequence[Stretch],
+    stretches: Iterable[Stretch],
     programme: Programme,
     channels: Sequence[str],
     *,
@@ -78,8 +78,9 @@ def measure_response(
 
     Parameters
     ----------
-    stretches : sequence of Stretch
-        Sections that serve `response.gain`.
+    stretches : iterable of Stretch
+        Sections that serve `response.gain`; each is read and let go, so that a programme need
+        not be in memory.
     programme : Programme
         Its declared levels, corrections and tolerance count.
     channels : sequence of str
@@ -101,21 +102,20 @@ def measure_response(
         When no stretch holds anything that can be read.
     """
     at_hz = reference_hz or programme.reference_hz
-    results: list[Result] = []
-    for kind, level, group in _groups(stretches):
+    read: dict[_Told, tuple[list[Point], list[float]]] = {}
+    for stretch in stretches:
+        kind = stretch.section.kind.partition("-")[0]
         for index, name in enumerate(channels):
-            points: list[Point] = []
-            sunk: list[float] = []
-            for stretch in group:
-                if not _sounds(stretch.section, name):
-                    continue
+            if kind in METHOD_OF and _sounds(stretch.section, name):
+                told = _Told(kind, stretch.section.level_db, name, path)
+                points, sunk = read.setdefault(told, ([], []))
                 found, lost = read_points(stretch, index, programme)
                 points += found
                 sunk += lost
-            if len(points) > 2:
-                results.append(
-                    _result(_Told(kind, level, name, path), points, sunk, programme, at_hz)
-                )
+    results = [
+        _result(told, points, sunk, programme, at_hz)
+        for told, (points, sunk) in read.items() if len(points) > 2
+    ]  # fmt: skip
     if not results:
         raise SignalError(
             "No tones of a frequency response could be read",
@@ -194,16 +194,6 @@ METHOD_OF = {
     "sweep": "response-sweep/1",
     "noise": "response-noise/1",
 }
-
-
-def _groups(stretches: Iterable[Stretch]) -> list[tuple[str, float, list[Stretch]]]:
-    """Sections of one kind and one level belong to one response."""
-    groups: dict[tuple[str, float], list[Stretch]] = {}
-    for stretch in stretches:
-        kind = stretch.section.kind.partition("-")[0]
-        if kind in METHOD_OF:
-            groups.setdefault((kind, stretch.section.level_db), []).append(stretch)
-    return [(kind, level, group) for (kind, level), group in groups.items()]
 
 
 def _sounds(section: Section, channel: str) -> bool:

@@ -1,0 +1,311 @@
+"""Everything that one recording of a programme says: the whole performance sheet in one go.
+
+The sections are found in one pass over the recording; then each measurement reads the sections
+that serve it, one after the other, and lets them go. What cannot be measured is said in a
+sentence and keeps nothing else from being measured.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from runstrue.errors import RunstrueError, SignalError, Stopped
+from runstrue.measure.azimuth import CASSETTE, Tracks, measure_azimuth
+from runstrue.measure.distortion import measure_distortion, measure_mol, measure_sol
+from runstrue.measure.dropouts import measure_dropouts
+from runstrue.measure.finding import find_sections
+from runstrue.measure.hum import hum_lines_hz, measure_hum
+from runstrue.measure.levels import Calibration, measure_levels, reference_of
+from runstrue.measure.listen import Progress
+from runstrue.measure.modulation_noise import measure_modulation_noise
+from runstrue.measure.noise import Reference, measure_noise
+from runstrue.measure.print_through import measure_print_through
+from runstrue.measure.response import measure_response
+from runstrue.measure.response_shape import read_shape
+from runstrue.measure.sections import Finding, Found, SeekSource, Stretch, read_stretch
+from runstrue.measure.separation import measure_residue, measure_separation
+from runstrue.measure.tape_tone import TonePlan, measure_tone
+from runstrue.result import Condition, Measured, Result
+from runstrue.stimulus.programme import Programme
+
+ENOUGH_SPEED_S = 30.0
+BLOCK_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class ProgrammePlan:
+    """What was played, and what the readings rest on.
+
+    Parameters
+    ----------
+    programme : Programme
+    tone : TonePlan
+        For the speed section: the sound card, and the tape where it was bought.
+    calibration : Calibration or None
+        Of the sound card's input.
+    tracks : Tracks
+        Geometry of the two channels on the tape, and the tape speed.
+    treble_us : (float, float) or None
+        Treble time constants that the deck's tape switch offers.
+    """
+
+    programme: Programme
+    tone: TonePlan
+    calibration: Calibration | None = None
+    tracks: Tracks = CASSETTE
+    treble_us: tuple[float, float] | None = (120.0, 70.0)
+
+    @property
+    def path(self) -> str:
+        """Whether the deck's own recording or a bought tape was played."""
+        return "record and play" if self.programme.kind == "made" else "playback"
+
+
+def measure_programme(
+    source: SeekSource, plan: ProgrammePlan, *, progress: Progress | None = None
+) -> Measured:
+    """Measure every section of a programme that a recording holds.
+
+    Parameters
+    ----------
+    source : SeekSource
+        Read through once, and then section by section.
+    plan : ProgrammePlan
+    progress : callable, optional
+        Called with the seconds of the recording that were measured.
+
+    Raises
+    ------
+    SignalError
+        When the recording cannot be trusted as a whole, or nothing of the programme is in it.
+    """
+    finding = find_sections(source, plan.programme)
+    if not finding.trusted or not finding.found:
+        seen = finding.remarks[0].rstrip(".") if finding.remarks else (
+            f"Nothing of the programme '{plan.programme.name}' was found"
+        )  # fmt: skip
+        raise SignalError(seen, next_step="play and record the programme from its beginning")
+    return _Sheet(source, plan, finding, progress).measured()
+
+
+class _Sheet:
+    """The measurements of one recording, in the order of the job."""
+
+    def __init__(
+        self, source: SeekSource, plan: ProgrammePlan, finding: Finding, progress: Progress | None
+    ) -> None:
+        self.source, self.plan, self.finding = source, plan, finding
+        self.progress = progress
+        self.channels = finding.channels
+        self.results: list[Result] = []
+        self.doubts: list[str] = [*finding.remarks]
+        self.reference: Reference | None = None
+        self.speed: Measured | None = None
+
+    def measured(self) -> Measured:
+        """Measure all and put it together."""
+        for what, work in (
+            ("levels", self._levels),
+            ("speed and flutter", self._speed),
+            ("frequency response", self._response),
+            ("azimuth", self._azimuth),
+            ("noise and hum", self._noise),
+            ("distortion", self._distortion),
+            ("output limits", self._limits),
+            ("separation", self._separation),
+            ("erasure", self._erasure),
+            ("dropouts", self._dropouts),
+            ("modulation noise", self._modulation),
+            ("print-through", self._print_through),
+        ):
+            self._try(what, work)
+        if not self.results and self.speed is None:
+            raise SignalError(
+                "Sections of the programme were found, but none could be measured",
+                self.doubts[-1].rstrip(".") if self.doubts else "",
+            )
+        return self._together()
+
+    def _try(self, what: str, work: Callable[[], Sequence[Result]]) -> None:
+        try:
+            self.results += work()
+        except Stopped:
+            raise
+        except RunstrueError as error:
+            said = str(error)
+            self.doubts.append(f"No {what}: {said[:1].lower()}{said[1:]}")
+
+    def _stretches(self, quantity_id: str, *kinds: str) -> Iterator[Stretch]:
+        for found in self.finding.serving(quantity_id):
+            if not kinds or found.section.kind in kinds:
+                yield self._read(found)
+
+    def _read(self, found: Found) -> Stretch:
+        stretch = read_stretch(self.source, found)
+        if self.progress is not None:
+            self.progress(found.starts_s + found.lasts_s)
+        return stretch
+
+    def _levels(self) -> Sequence[Result]:
+        stretches = list(self._stretches("level.output", "tone"))
+        loud = next((one for one in stretches if one.section.channels == "both"), None)
+        if loud is None:
+            return []
+        self.reference = reference_of(loud, self.plan.programme)
+        return measure_levels(stretches, self.plan.programme, self.channels, self.plan.calibration)
+
+    def _speed(self) -> Sequence[Result]:
+        longest = max(
+            self.finding.serving("speed.deviation"), key=lambda one: one.lasts_s, default=None
+        )
+        if longest is None:
+            return []
+        own = self.plan.programme.kind == "made"
+        tone = replace(self.plan.tone, tone_hz=longest.section.frequencies_hz[0], self_recorded=own)
+        self.speed = measure_tone(
+            self._blocks(longest), self.source.rate_hz, self.source.channels, tone
+        )
+        return self.speed.results
+
+    def _blocks(self, found: Found) -> Iterator[NDArray[np.float32]]:
+        rate_hz = self.source.rate_hz
+        first = round(found.starts_s * rate_hz)
+        left = round(found.lasts_s * rate_hz)
+        size = round(BLOCK_S * rate_hz)
+        while left > 0:
+            block = self.source.read(first, min(size, left))
+            if not block.shape[1]:
+                return
+            yield block.astype(np.float32)
+            first += block.shape[1]
+            left -= block.shape[1]
+
+    def _response(self) -> Sequence[Result]:
+        if not self.finding.serving("response.gain"):
+            return []
+        gains = measure_response(
+            self._stretches("response.gain"), self.plan.programme, self.channels,
+            path=self.plan.path,
+        )  # fmt: skip
+        shapes = [
+            read_shape(one, self.plan.tracks.speed_mm_per_s, self.plan.treble_us)
+            for one in _lowest_level(gains)
+        ]
+        return [*gains, *(one for one in shapes if one is not None)]
+
+    def _azimuth(self) -> Sequence[Result]:
+        if not self.finding.serving("azimuth.delay"):
+            return []
+        found = self._stretches("azimuth.delay", "tone", "multitone")
+        return measure_azimuth(list(found), self.plan.tracks, self.plan.programme.source)
+
+    def _silence(self) -> Stretch | None:
+        silences = [
+            one for one in self.finding.serving("noise.unweighted") if one.section.kind == "silence"
+        ]
+        longest = max(silences, key=lambda one: one.lasts_s, default=None)
+        return self._read(longest) if longest else None
+
+    def _noise(self) -> Sequence[Result]:
+        silence = self._silence()
+        if silence is None:
+            return []
+        hum = measure_hum(
+            silence.samples, silence.rate_hz, self.channels, self.reference,
+            self.finding.speed_ratio,
+        )  # fmt: skip
+        noise = measure_noise(
+            silence.samples, silence.rate_hz, self.channels, self.reference, hum_lines_hz(hum)
+        )
+        return [*noise, *hum]
+
+    def _distortion(self) -> Sequence[Result]:
+        found = list(self._stretches("distortion.third", "tone"))
+        return measure_distortion(found, self.channels) if found else []
+
+    def _limits(self) -> Sequence[Result]:
+        results: list[Result] = []
+        for stretch in self._stretches("level.mol", "ramp"):
+            results += measure_mol(stretch, self.channels, self.reference)
+        for stretch in self._stretches("level.sol", "ramp"):
+            results += measure_sol(stretch, self.channels, self.reference)
+        return results
+
+    def _separation(self) -> Sequence[Result]:
+        found = list(self._stretches("separation.channels", "tone"))
+        return measure_separation(found, self.channels) if found else []
+
+    def _erasure(self) -> Sequence[Result]:
+        found = list(self._stretches("erasure.depth", "tone"))
+        if len(found) < 2:
+            return []
+        loud, rest = sorted(found, key=lambda one: -max(one.found.level_dbfs))[:2]
+        return measure_residue("erasure.depth", loud, rest, self.channels)
+
+    def _dropouts(self) -> Sequence[Result]:
+        found = max(
+            self.finding.serving("dropout.count"), key=lambda one: one.lasts_s, default=None
+        )
+        return measure_dropouts(self._read(found), self.channels) if found else []
+
+    def _modulation(self) -> Sequence[Result]:
+        tone = next(self._stretches("noise.modulation", "tone"), None)
+        silence = self._silence() if tone else None
+        if tone is None or silence is None:
+            return []
+        return measure_modulation_noise(tone, silence, self.channels)
+
+    def _print_through(self) -> Sequence[Result]:
+        loud = next(self._stretches("print.through", "tone"), None)
+        if loud is None:
+            return []
+        after = list(self._stretches("print.through", "silence"))
+        return measure_print_through(loud, after, self.channels)
+
+    def _together(self) -> Measured:
+        finding, programme = self.finding, self.plan.programme
+        for one in finding.missing:
+            if one.section.serves:
+                self.doubts.append(f"Section '{one.section.id}' was not measured: {one.why}.")
+        conditions: dict[str, Condition] = {
+            "programme": programme.key,
+            "path": self.plan.path,
+            "speed ratio": round(finding.speed_ratio, 5),
+        }
+        if self.speed is not None:
+            conditions = {**self.speed.conditions, **conditions}
+            self.doubts += self.speed.doubts
+        return Measured(
+            f"Programme '{programme.name}': {len(finding.found)} of "
+            f"{len(programme.sections)} sections found, "
+            f"{len({one.id for one in self.results})} kinds of readings.",
+            tuple(self.results),
+            self.speed.deviation if self.speed else None,
+            self.speed.traces if self.speed else (),
+            conditions,
+            tuple(dict.fromkeys(self.doubts)),
+        )
+
+
+def _lowest_level(gains: Sequence[Result]) -> list[Result]:
+    """The response of each channel that says most about the head: the softest one, tones first."""
+    chosen: dict[str, Result] = {}
+    for one in gains:
+        assert one.table is not None
+        known = chosen.get(one.channel)
+        if known is None or _rank(one) < _rank(known):
+            chosen[one.channel] = one
+    return list(chosen.values())
+
+
+def _rank(gain: Result) -> tuple[float, bool]:
+    level = gain.conditions.get("level, dB", math.inf)
+    return (
+        float(level) if isinstance(level, float | int) else math.inf,
+        gain.method != "response-tones/1",
+    )
