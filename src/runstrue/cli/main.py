@@ -41,6 +41,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("compare", "Set a deck as found against the same deck as left."),
     "report": ("report", "Write the printed sheet of a deck, and its pictures."),
     "tape": ("tapes", "Describe a test tape, bought or home-made."),
+    "transport": ("transport", "Describe what turns in a deck, and how fast it does."),
     "card": ("cards", "Say how far a sound card's clock is off."),
     "practice": ("practice", "Play a virtual deck with a known fault to a file."),
     "words": ("words", "Explain quantities, methods and units."),

@@ -184,10 +184,10 @@ def _frame(axes: Axes, shape: Shape) -> None:
     size = SIZES[shape]
     tall = size.height if shape == "wide" else PAGE_HEIGHT
     across, up = ROOM[2] * size.width, ROOM[3] * tall  # inches
-    per_mm = min(MIDDLE * across / width, 0.78 * up / height)
+    per_mm = min(MIDDLE * across / width, 0.75 * up / height)
     centre = (low_x + high_x) / 2
     axes.set_xlim(centre - across / per_mm / 2, centre + across / per_mm / 2)
-    bottom = (low_y + high_y) / 2 - 0.54 * up / per_mm
+    bottom = (low_y + high_y) / 2 - 0.55 * up / per_mm
     axes.set_ylim(bottom, bottom + up / per_mm)
     bar = next(one for one in (500, 200, 100, 50, 20, 10, 5, 2, 1) if one <= 0.6 * width)
     below = low_y - 0.05 * up / per_mm
@@ -234,7 +234,8 @@ def _write_rest(axes: Axes, rates: dict[str, Rate], drawn: set[str], shape: Shap
     ]
     if rest:
         size = SIZES[shape]
-        words = textwrap.fill(printable("Besides: " + ", ".join(rest)), size.caption_characters)
+        joined = printable("Besides: " + ", ".join(rest)).replace(" Hz", "\u00a0Hz")
+        words = textwrap.fill(joined.replace(" ±", "\u00a0±"), size.caption_characters)
         plain(axes.text(0, 0, words, transform=axes.transAxes, ha="left", va="bottom",
                         fontsize=0.85 * size.font, color=SOFT))  # fmt: skip
 

@@ -221,8 +221,7 @@ class Transport:
         Short name of the deck that it belongs to, or empty.
     speeds : tuple of TapeSpeed
         At least one.
-    remarks : tuple of str
-        What had to be allowed for because nobody said it, in whole sentences.
+    remark : str
     source : str
         File or name it was read from.
     text : str
@@ -240,13 +239,12 @@ class Transport:
     rollers: tuple[Roller, ...] = ()
     tape: Tape | None = None
     remark: str = ""
-    remarks: tuple[str, ...] = ()
     source: str = ""
     text: str = ""
     lines: tuple[tuple[str, int], ...] = ()
 
     def speed(self, name: str = "") -> TapeSpeed:
-        """Return the speed of this name; without one, the only speed.
+        """Return the speed of this name, or of so many cm/s; without a name, the only speed.
 
         Raises
         ------
@@ -256,7 +254,7 @@ class Transport:
         if not name and len(self.speeds) == 1:
             return self.speeds[0]
         for one in self.speeds:
-            if name and one.name == name:
+            if name and (one.name == name or _is_near(one.speed, name)):
                 return one
         names = ", ".join(f"'{one.name}'" for one in self.speeds)
         if not name:
@@ -293,3 +291,12 @@ class Transport:
     def motor_of(self, shaft: Shaft, speed: TapeSpeed) -> Motor | None:
         """Return how this shaft is driven at this speed."""
         return dict(speed.motors).get(shaft.id, shaft.motor)
+
+
+def _is_near(speed: Quantity | None, cm_s: str) -> bool:
+    """Whether a tape speed is the one that was typed as a number of cm/s, rounded or not."""
+    try:
+        asked = float(cm_s.replace(",", ".").removesuffix("cm/s"))
+    except ValueError:
+        return False
+    return speed is not None and abs(speed.value / 10 / asked - 1) < 0.01 if asked > 0 else False

@@ -56,7 +56,7 @@ class Equations:
     relations : tuple of Relation
     given : dict of str to Known
     remarks : tuple of str
-        What was allowed for because nobody said it.
+        What was allowed for because nobody said it: 'slip of the motor, 3 ± 3 %'.
     spool : Spool or None
         Both packs, where enough is known of them.
     allowed : frozenset of str
@@ -153,10 +153,7 @@ class _Writer:
         if motor and by_motor is not None:
             if motor.kind == "induction" and motor.rate is None and motor.slip_percent is None:
                 middle, half = USUAL_SLIP
-                self.remarks.append(
-                    f"The slip of the {shaft.name} is not given: {middle:g} ± {half:g} % is "
-                    "allowed for."
-                )
+                self.remarks.append(f"slip of the {shaft.name}, {middle:g} ± {half:g} %")
             yield self.rate_fact(shaft, "motor", by_motor)
 
     def rate_fact(self, shaft: Shaft, kind: str, known: Known) -> Relation:
@@ -179,10 +176,7 @@ class _Writer:
             self.given[thickness] = Known.of(
                 Quantity(middle, "mm", half / math.sqrt(3)), f"thickness of the {belt.name}"
             )
-            self.remarks.append(
-                f"The thickness of the {belt.name} is not given: {middle:g} ± {half:g} mm is "
-                "allowed for."
-            )
+            self.remarks.append(f"thickness of the {belt.name}, {middle:g} ± {half:g} mm")
         steady = self.steady_wheel(belt)
         for wheel in wheels:
             shaft, _ = self.transport.wheel(wheel.id)

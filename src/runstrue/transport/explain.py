@@ -12,7 +12,7 @@ from runstrue.transport.description import Belt, Roller, Shaft
 from runstrue.transport.equations import OFF_NOMINAL, capstan_names, wheel_names
 from runstrue.transport.follow import Disagreement
 from runstrue.transport.rates import Study
-from runstrue.transport.relations import Way
+from runstrue.transport.relations import Relation, Way
 
 UNITS = {"rate": "Hz", "belt-rate": "Hz", "roller-rate": "Hz", "mesh": "Hz", "counted": "Hz",
          "motor": "Hz", "tape": "mm/s", "speed": "mm/s", "teeth": "teeth"}  # fmt: skip
@@ -31,7 +31,7 @@ class Fact:
     figure : Quantity or None
         None: not known.
     origin : str
-        'given', 'allowed for', 'follows from the main belt', or empty.
+        What it is known from: 'given', 'allowed for', 'main belt', 'tape speed'; or empty.
     """
 
     part: str
@@ -193,7 +193,7 @@ def _hub_facts(study: Study) -> Iterator[Fact]:
     carried = {one.turns_with for one in study.transport.shafts}
     for side in ("take-up", "supply"):
         if study.transport.tape is not None and side not in carried:
-            yield _fact(study, f"rate.{side}-hub", f"{side} hub", "turns, half the tape played")
+            yield _fact(study, f"rate.{side}-hub", f"{side} hub", "turns, half played")
 
 
 def _fact(study: Study, name: str, part: str, words: str) -> Fact:
@@ -202,7 +202,20 @@ def _fact(study: Study, name: str, part: str, words: str) -> Fact:
         return Fact(part, words, None, "")
     relation = study.followed.found_by.get(name)
     if relation is not None:
-        origin = f"follows from the {relation.words}"
+        origin = _short_origin(relation)
     else:
         origin = "allowed for" if name in study.equations.allowed else "given"
     return Fact(part, words, known.quantity(unit_of(name)), origin)
+
+
+def _short_origin(relation: Relation) -> str:
+    """Name an equation in two or three words."""
+    if isinstance(relation, Way):
+        return "places"
+    if relation.words.endswith("as counted"):
+        return "counted"
+    if relation.words.endswith("rate of its motor"):
+        return "plate or mains"
+    if relation.table.partition(".")[0] in ("shaft", "roller", "tape"):
+        return "tape speed"
+    return relation.words

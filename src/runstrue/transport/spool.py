@@ -65,16 +65,13 @@ def spool_of(tape: Tape | None, speed: Quantity | None) -> Spool | None:
     if usual:
         if hub is None:
             hub = _half_width(*CASSETTE_HUB, 1.0)
-            remarks.append(f"The hub is not given: {CASSETTE_HUB[0]:g} ± {CASSETTE_HUB[1]:g} mm "
-                           "is allowed for.")  # fmt: skip
+            remarks.append(f"bare hub, {CASSETTE_HUB[0]:g} ± {CASSETTE_HUB[1]:g} mm")
         if length is None and (thickness is None or tape.full is None):
             length = _half_width(*usual[0], 1000.0)
-            remarks.append(f"The length of the tape is not given: {usual[0][0]:g} ± "
-                           f"{usual[0][1]:g} m is allowed for a {tape.name}.")  # fmt: skip
+            remarks.append(f"length of a {tape.name}, {usual[0][0]:g} ± {usual[0][1]:g} m")
         if thickness is None and tape.full is None:
             thickness = _half_width(*usual[1], 1e-3)
-            remarks.append(f"The thickness of the tape is not given: {usual[1][0]:g} ± "
-                           f"{usual[1][1]:g} µm is allowed for a {tape.name}.")  # fmt: skip
+            remarks.append(f"tape of a {tape.name}, {usual[1][0]:g} ± {usual[1][1]:g} µm thick")
     if hub is None:
         return None
     if tape.full is not None and (length is None) != (thickness is None):
