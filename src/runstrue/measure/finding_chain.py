@@ -26,7 +26,7 @@ SPEEDS_TRIED = 8
 SAME_TONE = 0.012  # what a deck's speed may wander within one recording
 SHORTEST_SHARE = 0.3
 WRONG_CHANNEL, WRONG_LEVEL, SWAPPED = 0.5, 0.6, 0.5
-BALANCED_DB = 8.0
+BALANCED_DB, APART_DB = 8.0, 40.0
 PASSED_OVER = 0.03
 """Cost of a tone of the programme that is passed over; many may be inaudible."""
 
@@ -202,7 +202,7 @@ class _Pairing:
     def _wrong_channel(self) -> Array:
         """1 where a run sounds on other channels than a section, 0 where on the same."""
         level_db = np.maximum(self.run_level_db, -120.0)
-        apart_db = level_db[:, 0] - level_db[:, 1]
+        apart_db = np.clip(level_db[:, 0] - level_db[:, 1], -APART_DB, APART_DB)
         # most sections are on both channels, so the middle one tells the balance
         apart_db -= np.median(apart_db)
         side = np.where(np.abs(apart_db) < BALANCED_DB, -1, np.where(apart_db > 0, 0, 1))
@@ -231,10 +231,12 @@ class _Pairing:
         if self.exact:
             allowed_s = 0.12 + 0.004 * nominal_s
             beyond = off_s - allowed_s
+            less = seen_s < nominal_s  # a cut is rarer than something put in
             # a stop or a voice costs little, but what is half a minute off is in another playing
             cost = np.where(
                 beyond > 0,
-                np.minimum(0.2 + 0.05 * beyond, 0.45) + np.clip(0.02 * (beyond - 30), 0, 1.5),
+                np.minimum(0.2 + 0.05 * beyond, np.where(less, 1.2, 0.45))
+                + np.clip(0.02 * (beyond - 30), 0, 1.5),
                 0.1 * off_s / allowed_s,
             )
         else:

@@ -254,8 +254,11 @@ class _Peaks:
             ratio = np.sqrt(np.maximum(low, high) / np.maximum(mid, 1e-30))
             offset = np.clip((2 * ratio - 1) / (ratio + 1), 0.0, 0.5) * aside
             hz[:, :, number] = (best + offset) * self.bin_hz
-            peak[:, :, number] = (low + mid + high) * self.scale
             total[:, :, number] = part.sum(axis=2) * self.scale
+            # what rises towards the edge belongs to a neighbour and is no peak of this band
+            tops = (mid >= low) & (mid >= high)
+            even = total[:, :, number] * np.float32(min(3 / (end - begin), 1.0))
+            peak[:, :, number] = np.where(tops, (low + mid + high) * self.scale, even)
         return hz, peak, total
 
 
