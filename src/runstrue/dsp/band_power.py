@@ -10,15 +10,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import rfft
+from scipy.fft import prev_fast_len, rfft
 
 Array = NDArray[np.float64]
 
 FASTEST_FLUTTER_HZ = 200.0
 """Above it weighted flutter meters and transports have little (IEC 60386: band to 200 Hz)."""
+WINDOW_POWER = 3 / 8  # mean square of the Hann window
 LOBE_HZ_S = 2.0  # the main lobe of the Hann window reaches 2 / length either way
 
 
@@ -56,10 +58,12 @@ class Spectrum:
     """
 
     def __init__(self, samples: NDArray[np.floating], rate_hz: float) -> None:
-        frames = samples.size
-        window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(frames) / frames)
-        spectrum = rfft((samples - samples.mean()) * window)
-        self.power: Array = np.asarray(2 * np.abs(spectrum) ** 2 / (frames * np.sum(window**2)))
+        frames = prev_fast_len(samples.size, real=True)  # at most a few per cent are let go
+        first = (samples.size - frames) // 2
+        held = samples[first : first + frames]
+        spectrum = rfft((held - held.mean()) * _window(frames))
+        power = spectrum.real**2 + spectrum.imag**2
+        self.power: Array = np.asarray(power * (2 / (frames * WINDOW_POWER * frames)))
         self.bin_hz = rate_hz / frames
         self.length_s = frames / rate_hz
 
@@ -104,6 +108,14 @@ class Spectrum:
         first = max(math.ceil(low_hz / self.bin_hz), 1)
         last = min(math.floor(high_hz / self.bin_hz), self.power.size - 1)
         return max(last - first + 1, 0)
+
+
+@lru_cache(maxsize=8)
+def _window(frames: int) -> Array:
+    """Periodic Hann window; its mean square is 3/8."""
+    window = 0.5 - 0.5 * np.cos(2 * np.pi / frames * np.arange(frames))
+    window.flags.writeable = False
+    return np.asarray(window)
 
 
 def half_width_hz(frequency_hz: float, flutter_peak: float = 0.003) -> float:

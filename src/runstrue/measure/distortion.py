@@ -32,6 +32,7 @@ Array = NDArray[np.float64]
 HIGHEST_HARMONIC = 9
 AUDIBLE_HZ = 20_000.0
 FRAME_S = 0.25
+MOST_FRAMES = 150  # of a ramp: a fifth of a decibel each over 30 dB
 MOL_PERCENT = 3.0
 FIT_PERCENT = (1.0, 6.0)
 """Third harmonics between which the line for MOL is fitted; the square law holds there."""
@@ -163,11 +164,12 @@ def read_ramp(stretch: Stretch, index: int) -> Ramp:
     section, rate_hz = stretch.section, stretch.rate_hz
     tone_hz = section.frequencies_hz[0] * stretch.found.speed_ratio
     frame = round(FRAME_S * rate_hz)
+    hop = max(frame // 2, (stretch.samples.shape[1] - frame) // MOST_FRAMES)
     samples = stretch.samples[index]
     lost_s = section.lasts_s / stretch.found.speed_ratio - stretch.duration_s
     rise_db = (section.level_to_db or 0.0) - section.level_db
     rows = []
-    for first in range(0, samples.size - frame + 1, frame // 2):
+    for first in range(0, samples.size - frame + 1, hop):
         found = harmonics_of(samples[first : first + frame], rate_hz, tone_hz, 3)
         if found.fundamental.power <= 0:
             continue
@@ -321,11 +323,12 @@ def _levels_along(stretch: Stretch, index: int) -> tuple[Array, Array, Array]:
     section, rate_hz = stretch.section, stretch.rate_hz
     tone_hz = section.frequencies_hz[0] * stretch.found.speed_ratio
     frame = round(FRAME_S * rate_hz)
+    hop = max(frame // 2, (stretch.samples.shape[1] - frame) // MOST_FRAMES)
     samples = stretch.samples[index]
     lost_s = section.lasts_s / stretch.found.speed_ratio - stretch.duration_s
     rise_db = (section.level_to_db or 0.0) - section.level_db
     rows = []
-    for first in range(0, samples.size - frame + 1, frame // 2):
+    for first in range(0, samples.size - frame + 1, hop):
         power = Spectrum(samples[first : first + frame], rate_hz).around(
             tone_hz, half_width_hz(tone_hz)
         )

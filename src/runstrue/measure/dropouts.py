@@ -13,7 +13,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import fftconvolve
 
 from runstrue.errors import SignalError
 from runstrue.measure.sections import Stretch
@@ -67,7 +66,8 @@ def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result,
             stretch.samples[index], stretch.rate_hz,
             stretch.section.frequencies_hz[0] * stretch.found.speed_ratio,
         )  # fmt: skip
-        found = losses(level)
+        step_s = step_frames(stretch.rate_hz) / stretch.rate_hz
+        found = losses(level, step_s)
         counted = [one for one in found if _counts(one)]
         # Poisson: the variance of a count is the count; of none, that of one half (Jeffreys)
         u = np.sqrt(len(counted) + 0.5) / minutes
@@ -89,7 +89,7 @@ def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result,
         keep = max(level.size // 4000, 1)
         lowest = level[: level.size // keep * keep].reshape(-1, keep).min(axis=1)
         trace = Trace(
-            "level", np.arange(lowest.size) * keep * STEP_S, lowest, "time", "s", "level", "dB",
+            "level", np.arange(lowest.size) * keep * step_s, lowest, "time", "s", "level", "dB",
             name,
         )  # fmt: skip
         results.append(
@@ -101,12 +101,14 @@ def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result,
 
 
 def level_over_time(samples: NDArray[np.floating], rate_hz: float, tone_hz: float) -> Array:
-    """Level of a tone every half millisecond, in dB against the median around it."""
-    times_s = np.arange(samples.size) / rate_hz
-    carrier = np.exp(-2j * np.pi * (tone_hz * times_s % 1.0))
-    taps = np.hanning(round(2 * SMOOTH_S * rate_hz) + 1)
-    step = round(STEP_S * rate_hz)
-    envelope = np.abs(fftconvolve(samples * carrier, taps / taps.sum(), mode="valid"))[::step]
+    """Level of a tone about every half millisecond, in dB against the median around it."""
+    step = step_frames(rate_hz)
+    whole = samples.size // step * step
+    turns = tone_hz / rate_hz * np.arange(whole)
+    mixed = samples[:whole] * np.exp(-2j * np.pi * (turns - np.rint(turns)))
+    narrow = mixed.reshape(-1, step).mean(axis=1)
+    taps = np.hanning(round(2 * SMOOTH_S / STEP_S) + 2)
+    envelope = np.abs(np.convolve(narrow, taps / taps.sum(), mode="valid"))
     coarse = round(0.05 / STEP_S)
     whole = envelope.size // coarse * coarse
     medians = np.median(envelope[:whole].reshape(-1, coarse), axis=1)
@@ -117,13 +119,18 @@ def level_over_time(samples: NDArray[np.floating], rate_hz: float, tone_hz: floa
     return np.asarray(20 * np.log10(np.maximum(envelope, 1e-9) / np.maximum(usual, 1e-9)))
 
 
-def losses(level_db: Array) -> list[Dropout]:
+def step_frames(rate_hz: float) -> int:
+    """Frames between two levels: half a millisecond, as near as whole frames come."""
+    return max(round(STEP_S * rate_hz), 1)
+
+
+def losses(level_db: Array, step_s: float = STEP_S) -> list[Dropout]:
     """Every stretch that lies 3 dB or more below its surroundings."""
     below = np.concatenate(([False], level_db < -DEPTHS_DB[0], [False]))
     edges = np.flatnonzero(np.diff(below.astype(np.int8)))
     return [
         Dropout(
-            float(first * STEP_S), float((last - first) * STEP_S * 1000),
+            float(first * step_s), float((last - first) * step_s * 1000),
             float(-level_db[first:last].min()),
         )
         for first, last in edges.reshape(-1, 2)
