@@ -42,6 +42,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("report", "Write the printed sheet of a deck, and its pictures."),
     "tape": ("tapes", "Describe a test tape, bought or home-made."),
     "transport": ("transport", "Describe what turns in a deck, and how fast it does."),
+    "programme": ("programme", "Write a test programme, and find it again in a recording."),
     "card": ("cards", "Say how far a sound card's clock is off."),
     "practice": ("practice", "Play a virtual deck with a known fault to a file."),
     "words": ("words", "Explain quantities, methods and units."),

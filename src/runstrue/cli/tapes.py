@@ -40,6 +40,47 @@ own_flutter_percent = 0.05
 # remark = "kept in its box"
 """
 
+CALIBRATION = """
+# What is recorded where. 0 dB is the tape's reference level.
+reference_hz = 315                # what the response is referred to
+flux_nwb_per_m = 250              # of the reference level
+flux_scale = "ANSI/AES"           # or "old DIN"; a tape that does not say: leave the line out
+equalisation_us = [120, 3180]     # time constants: treble, bass; [70] where there is no bass one
+level_tolerance_db = 1.0          # its levels lie within ± this; unknown: 1.0
+
+# One [[section]] for each part of the tape, in order. Lengths need only be about right; what is
+# spoken in between need not be told. runstrue programme show FILE.toml shows how it is understood.
+
+[[section]]
+what = "tone"
+purpose = "level"
+hz = 315
+level_db = 0
+lasts_s = 30
+
+[[section]]
+what = "tone"
+purpose = "azimuth"
+hz = 10000
+level_db = -10
+lasts_s = 30
+
+[[section]]
+what = "tones"                    # one after the other, each lasts_s long
+purpose = "response"
+hz = [315, 40, 63, 125, 1000, 4000, 6300, 8000, 10000, 12500, 315]
+level_db = -20
+lasts_s = 8
+# corrections_db = {"12500" = 0.4} # the tape's own sheet: so much more than it should carry
+
+[[section]]
+what = "tone"
+purpose = "speed"
+hz = 3150
+level_db = -10
+lasts_s = 60
+"""
+
 
 @click.group(
     cls=ExampleGroup,
@@ -55,6 +96,9 @@ def tape(ctx: click.Context) -> None:
       runstrue tape show sallowby.toml
       runstrue measure a.flac --tape sallowby.toml
 
+    A calibration tape with several sections is described in the same file:
+      runstrue tape new calibration.toml --sections
+
     No test tape? Record a tone on a deck that was measured well, and make its description:
       runstrue tape from-deck C-32 -o home.toml
     """
@@ -63,15 +107,19 @@ def tape(ctx: click.Context) -> None:
 
 @tape.command("new")
 @click.argument("file", type=click.Path(path_type=Path))
-def new(file: Path) -> None:
+@click.option(
+    "--sections", is_flag=True, help="A calibration tape: with levels and several sections."
+)
+def new(file: Path, sections: bool) -> None:
     """Write a description to fill in, with a remark beside every line.
 
     runstrue tape new sallowby.toml
+    runstrue tape new calibration.toml --sections
     """
     from runstrue.cli.layout import out, wrapped
 
     _refuse_existing(file)
-    _write(file, TEMPLATE)
+    _write(file, TEMPLATE + CALIBRATION if sections else TEMPLATE)
     out(wrapped(f"Written to '{file}'. Fill it in with any text editor, then:"))
     out(f"  runstrue tape show {file}")
 
@@ -86,7 +134,10 @@ def show(file: Path) -> None:
     from runstrue.cli.layout import out
     from runstrue.stimulus.testtape import read_test_tape
 
-    out(tape_lines(read_test_tape(file)))
+    tape = read_test_tape(file)
+    out(tape_lines(tape))
+    if tape.section:
+        out(f"  {'sections':<16}{len(tape.section)}: runstrue programme show {file}")
 
 
 @tape.command("from-deck")

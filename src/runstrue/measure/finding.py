@@ -10,6 +10,8 @@ with the recording as a whole is said in words (`finding_remarks`). The method i
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from runstrue.measure.finding_chain import Chain, best_chain, has_a_tone
@@ -32,7 +34,9 @@ FADE_S = 0.015
 MONO = ("mono",)
 
 
-def find_sections(source: Source, programme: Programme) -> Finding:
+def find_sections(
+    source: Source, programme: Programme, *, progress: Callable[[float], None] | None = None
+) -> Finding:
     """Find the sections of a programme in a recording.
 
     Parameters
@@ -40,6 +44,8 @@ def find_sections(source: Source, programme: Programme) -> Finding:
     source : Source
         Read once, block by block; memory grows by 20 kB a second.
     programme : Programme
+    progress : callable, optional
+        Called with the seconds listened to so far.
 
     Returns
     -------
@@ -52,7 +58,7 @@ def find_sections(source: Source, programme: Programme) -> Finding:
     SignalError
         When a sample is not a number, or the recording is shorter than a second.
     """
-    features = features_of(source.blocks(), source.rate_hz, source.channels)
+    features = features_of(source.blocks(), source.rate_hz, source.channels, progress)
     return find_in(features, programme)
 
 

@@ -8,7 +8,7 @@ everything, for the edges. Below 250 Hz a slower copy of the sound gives windows
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,7 +91,12 @@ class Features:
         return int(np.clip(np.searchsorted(self.edges_hz, frequency_hz) - 1, 0, BANDS - 1))
 
 
-def features_of(blocks: Iterable[NDArray[np.floating]], rate_hz: float, channels: int) -> Features:
+def features_of(
+    blocks: Iterable[NDArray[np.floating]],
+    rate_hz: float,
+    channels: int,
+    progress: Callable[[float], None] | None = None,
+) -> Features:
     """Listen to a recording once.
 
     Parameters
@@ -100,6 +105,8 @@ def features_of(blocks: Iterable[NDArray[np.floating]], rate_hz: float, channels
         Any block sizes; the outcome does not depend on them.
     rate_hz : float
     channels : int
+    progress : callable, optional
+        Called with the seconds listened to so far.
 
     Raises
     ------
@@ -109,6 +116,8 @@ def features_of(blocks: Iterable[NDArray[np.floating]], rate_hz: float, channels
     listener = _Listener(rate_hz, channels)
     for block in blocks:
         listener.add(np.ascontiguousarray(block, dtype=np.float32))
+        if progress:
+            progress(listener.seen_s)
     return listener.features()
 
 
@@ -135,6 +144,10 @@ class _Listener:
         self._clipped: list[NDArray[np.int32]] = []
         self._seen = 0
         self._powers = np.zeros(2)
+
+    @property
+    def seen_s(self) -> float:
+        return self._seen / self.rate_hz
 
     def add(self, block: Single) -> None:
         self._refuse_bad(block)

@@ -27,6 +27,7 @@ FEWEST, LEAST_SHARE = 2.5, 0.5
 FAINT_DBFS = -55.0
 ONE_CHANNEL = 1e-4  # of the sound, −80 dB: no two channels of a tape are that alike
 DEAD_DB = 40.0
+MISSING_SHARE = 0.2
 LEVELLED_SLOPE, LEVELLED_SPAN_DB = 0.5, 9.0
 
 
@@ -73,7 +74,7 @@ def why_not_trusted(heard: Heard, chain: Chain, programme: Programme) -> str:
     if not fits(programme, chain):
         return (
             f"Nothing that looks like '{programme.name}' was found: is it another tape, or the "
-            "wrong side of it?"
+            "wrong side of it? A few of its tones, one after the other, are needed to know it."
         )
     off = chain.speed_ratio - 1
     if abs(off) > SPEED_TAKEN:
@@ -90,7 +91,8 @@ def why_not_trusted(heard: Heard, chain: Chain, programme: Programme) -> str:
 
 def remarks_on(heard: Heard, chain: Chain, programme: Programme) -> Iterator[str]:
     """Yield what should be told about a recording that can be used."""
-    yield from _half(heard, chain, programme)
+    yield from _part(chain, programme)
+    yield from _clipped(heard)
     yield from _breaks(heard, chain, programme)
     yield from _more_than_one(heard, chain, programme)
     if heard.features.channels == 1 or is_mono(heard.features):
@@ -215,16 +217,27 @@ def _levelled(heard: Heard, chain: Chain, programme: Programme) -> str:
     )
 
 
-def _half(heard: Heard, chain: Chain, programme: Programme) -> Iterator[str]:
-    tones = [number for number, one in enumerate(programme.sections) if has_a_tone(one)]
-    first, last = chain.pairs[0][0], chain.pairs[-1][0]
-    before = sum(number < first for number in tones)
-    behind = sum(number > last for number in tones)
-    if before + behind > 0.4 * len(tones):
-        place = "the beginning" if before > behind else "the end"
-        if min(before, behind) > 0.2 * len(tones):
-            place = "the beginning and the end"
-        yield f"This looks like a part of the programme: {place} is not on the recording."
+def _part(chain: Chain, programme: Programme) -> Iterator[str]:
+    first_s = programme.sections[chain.pairs[0][0]].starts_s
+    behind_s = programme.lasts_s - programme.sections[chain.pairs[-1][0]].ends_s
+    most_s = MISSING_SHARE * programme.lasts_s
+    places = [("beginning", first_s), ("end", behind_s)]
+    lacking = [f"{share_s / 60:.1f} min from its {name}" for name, share_s in places
+               if share_s > most_s]  # fmt: skip
+    if lacking:
+        yield (
+            f"This looks like a part of the programme: {' and '.join(lacking)} "
+            f"{'is' if len(lacking) == 1 else 'are'} not on the recording."
+        )
+
+
+def _clipped(heard: Heard) -> Iterator[str]:
+    cells = np.count_nonzero((heard.features.clipped >= 2).any(axis=0))
+    if cells:
+        yield (
+            f"The recording is clipped at the sound card for {cells * heard.features.cell_s:.1f} s "
+            "in all: lower the input and record it again. What is clipped is left out."
+        )
 
 
 def _breaks(heard: Heard, chain: Chain, programme: Programme) -> Iterator[str]:
@@ -257,9 +270,10 @@ def _more_than_one(heard: Heard, chain: Chain, programme: Programme) -> Iterator
         return
     again = best_chain(programme, rest, around)
     if fits(programme, again) and len(again.pairs) >= max(0.3 * len(chain.pairs), 2):
+        one_s, other_s = sorted((begin_s, rest[again.pairs[0][1]].starts_s))
         yield (
-            f"The programme is on the recording twice, from {_clock(begin_s)} and from "
-            f"{_clock(rest[again.pairs[0][1]].starts_s)}: the one from {_clock(begin_s)} is taken."
+            f"The programme is on the recording twice, from {_clock(one_s)} and from "
+            f"{_clock(other_s)}: the one from {_clock(begin_s)} is taken."
         )
         return
     for key in KEYS:
