@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Sequence
-from typing import Any, NoReturn
+from typing import Any, NoReturn, get_args, get_type_hints
 
 import msgspec
 
@@ -65,7 +65,11 @@ class Tables:
             value: Any = plain
             for part in inner:
                 value = value.get(part, value) if isinstance(value, dict) else value
-            self.refuse([*path, *inner], f"{_short(value)} was found", _wanted(words))
+            needed = _wanted(words)
+            if "Invalid enum value" in words:
+                where = [*path, *inner]
+                needed = f"one of {', '.join(_choices(shape, where))} is needed"
+            self.refuse([*path, *inner], f"{_short(value)} was found", needed)
 
     def check_keys(
         self, shape: type[Any], plain: dict[str, Any], path: Sequence[str], also: Sequence[str]
@@ -169,6 +173,11 @@ def _wanted(words: str) -> str:
             "float": "a number is needed", "array": "a list in square brackets is needed",
             "object": "a table is needed",
         }.get(first, f"{first} is needed")  # fmt: skip
-    if "Invalid enum value" in words:
-        return "another word is needed"
     return words[:1].lower() + words[1:]
+
+
+def _choices(shape: type[Any], path: Sequence[str]) -> list[str]:
+    """Return the words that a key may have."""
+    motor = any(part in ("motor", "motors") for part in path)
+    hints = get_type_hints(WrittenMotor if motor else shape)
+    return [f'"{one}"' for one in get_args(hints[path[-1]]) if one]

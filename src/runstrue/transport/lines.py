@@ -36,7 +36,8 @@ def lines_of(text: str) -> dict[Path, int]:
         header = _HEADER.match(line)
         if header:
             table = _parts(header["path"])
-            found.setdefault(table, number)
+            for length in range(1, len(table) + 1):
+                found.setdefault(table[:length], number)
             continue
         key = _KEY.match(line)
         if not key:

@@ -27,8 +27,8 @@ UM_PER_PERCENT_OF_MM = 10.0
 """1 % of 1 mm, in µm."""
 
 # Where the axes' places are not given: the two touching points of an idler are a quarter to half a
-# turn apart, which makes 2 sin(α / 2) 1.41 to 2.
-USUAL_IDLER = ((2.0 + math.sqrt(2)) / 2, (2.0 - math.sqrt(2)) / 2)
+# turn apart, which makes 1 / (2 sin(α / 2)) 0.71 to 0.5: the middle of that, and its half width.
+USUAL_IDLER = ((math.sqrt(0.5) + 0.5) / 2, (math.sqrt(0.5) - 0.5) / 2)
 
 
 def capstan_place(diameter: Known, name: str) -> Place:
@@ -111,10 +111,9 @@ def _passed_on(transport: Transport, steps: tuple[Step, ...], wheel: str, um: Qu
             math.atan2(one[1].value - here[1].value, one[0].value - here[0].value)
             for one in (come, go)
         )
-        factor, half = abs(2 * math.sin((first - second) / 2)), 0.0
-        factor = max(factor, 1e-3)
+        factor, half = 1 / max(abs(2 * math.sin((first - second) / 2)), 1e-3), 0.0
     relative = math.hypot(um.u / um.value, half / math.sqrt(3) / factor)
-    return Quantity(um.value / factor, "µm", um.value / factor * relative)
+    return Quantity(um.value * factor, "µm", um.value * factor * relative)
 
 
 def _um(radius: Known) -> Quantity:

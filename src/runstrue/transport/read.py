@@ -297,7 +297,8 @@ class _Reader(ShaftTables):
     def check_ids(self) -> None:
         seen = {"take-up-hub": "tape", "supply-hub": "tape"}
         for kind in TABLES:
-            for key in self.plain.get(kind, {}) if kind != "speeds" else ():
+            tables = self.plain.get(kind)
+            for key in tables if isinstance(tables, dict) and kind != "speeds" else ():
                 if not re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", key):
                     self.refuse((kind, key), f"'{key}' is no name of a part",
                                 "small letters, digits and hyphens are needed")  # fmt: skip
