@@ -14,9 +14,9 @@ from scipy import signal
 from tests.measure.programme_on_deck import RATE_HZ, bench_deck, programme, stretches
 
 from runstrue.errors import SignalError
-from runstrue.measure.response import band_within, measure_response
+from runstrue.measure.response import measure_response
 from runstrue.measure.sections import Stretch
-from runstrue.result import Result, Table
+from runstrue.result import Result
 from runstrue.stimulus.programme import Section
 
 THIRDS_HZ = (
@@ -146,22 +146,6 @@ def test_other_reference_moves_the_whole_curve(played: list[Stretch]) -> None:
     ].table
     assert table is not None
     assert table.y[table.x.index(1000)] == 0
-
-
-def table(*points: tuple[float, float]) -> Table:
-    x, y = zip(*points, strict=True)
-    return Table(x, y, tuple(0.0 for _ in x), "Hz", "dB")
-
-
-def test_band_ends_where_the_gain_leaves_the_tolerance() -> None:
-    """Straight in dB over log frequency from 0 at 10 kHz to −6 at 20 kHz: −3 at 14.14 kHz."""
-    found = band_within(table((20, -6), (40, 0), (315, 0), (10_000, 0), (20_000, -6)), -3, 3)
-    assert found == pytest.approx((20 * 2**0.5, 10_000 * 2**0.5))
-
-
-def test_band_may_end_at_a_peak_and_stops_at_the_last_point() -> None:
-    found = band_within(table((40, 1), (315, 0), (5000, 0), (10_000, 8)), -3, 4)
-    assert found == pytest.approx((40, 5000 * 2**0.5))
 
 
 def test_nothing_to_read_is_refused() -> None:

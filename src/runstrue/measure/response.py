@@ -143,41 +143,6 @@ def read_points(
     return points, sunk
 
 
-def band_within(table: Table, low_db: float, high_db: float) -> tuple[float, float] | None:
-    """Widest band around the reference in which the gain stays inside a tolerance.
-
-    Parameters
-    ----------
-    table : Table
-        Of `response.gain`.
-    low_db, high_db : float
-        Tolerance about the gain at the reference, low below 0.
-
-    Returns
-    -------
-    (float, float) or None
-        Lowest and highest frequency in Hz; where the gain leaves the tolerance between two
-        points, the place is interpolated over log frequency. None when the reference itself, 0
-        dB, is outside.
-    """
-    if not low_db <= 0 <= high_db:
-        return None
-    x, y = np.log(np.array(table.x)), np.array(table.y)
-    middle = int(np.argmin(np.abs(y)))
-    edges = []
-    for step in (-1, 1):
-        place = middle
-        while 0 <= place + step < y.size and low_db <= y[place + step] <= high_db:
-            place += step
-        edge = float(x[place])
-        if 0 <= place + step < y.size:
-            bound = high_db if y[place + step] > high_db else low_db
-            share = (bound - y[place]) / (y[place + step] - y[place])
-            edge += float(share * (x[place + step] - x[place]))
-        edges.append(math.exp(edge))
-    return edges[0], edges[1]
-
-
 @dataclass(frozen=True, slots=True)
 class _Told:
     """What a table is about."""

@@ -18,7 +18,7 @@ _CATALOGUE_FACTOR = {
 _SPEED_TONES_HZ = (3000.0, 3150.0)
 
 # Distances in dB that sheets print with or without a minus sign and mean the same.
-_DISTANCES = ("noise.", "separation.", "erasure.")
+_DISTANCES = ("noise.", "separation.", "erasure.", "print.")
 
 
 @dataclass(frozen=True, slots=True)

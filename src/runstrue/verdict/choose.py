@@ -8,11 +8,15 @@ from collections.abc import Mapping, Sequence
 from runstrue.result import Result
 from runstrue.verdict.models import Limit
 from runstrue.verdict.numerals import NUMBER, read_numeral
+from runstrue.verdict.occasion import meant_by
 
 # A sheet older than the two-sigma method meant a needle: where only a needle was read (typed
 # in, mostly), it stands for the weighted peak (AES6-2008 calls the two technically identical;
-# abstract).
-_STANDS_FOR = {"flutter.weighted_peak": ("flutter.indicated_peak",)}
+# abstract). A sheet's hum is all of it.
+_STANDS_FOR = {
+    "flutter.weighted_peak": ("flutter.indicated_peak",),
+    "hum.line": ("hum.total",),
+}
 
 # DIN 45 500 sheet 4 averages the speed over 30 s; all others leave the time open.
 _SPEED_WHOLE, _SPEED_30_S = "bell-mean/1", "bell-mean-30s/1"
@@ -34,7 +38,7 @@ def readings_for(limit: Limit, quantity_id: str, results: Sequence[Result]) -> l
     alike = [result for result in results if result.id == quantity_id]
     for other in _STANDS_FOR.get(quantity_id, ()):
         alike = alike or [result for result in results if result.id == other]
-    alike = _by_method(limit, quantity_id, alike)
+    alike = meant_by(limit, _by_method(limit, quantity_id, alike)) if alike else alike
     wanted = limit.conditions.get("channel", "")
     if wanted in ("left", "right"):
         of_channel = [result for result in alike if result.channel == wanted]

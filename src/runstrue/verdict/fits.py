@@ -26,7 +26,10 @@ _NOISE = frozenset({"noise", "noise_weighted", "noise_unweighted"})
 _DISTORTION = frozenset({"distortion", "distortion_total", "distortion_third"})
 
 # A distance in decibels is one figure; ±3 dB is none.
-_DISTANCES = _NOISE | {"hum", "separation", "separation_sides", "crosstalk", "erasure"}
+_DISTANCES = _NOISE | {
+    "hum", "separation", "separation_sides", "crosstalk", "erasure", "print_through",
+    "modulation_noise",
+}  # fmt: skip
 
 # Quantities that are stated at a stated distortion, and those whose names also name a level.
 _AT_A_DISTORTION = _NOISE | {"mol", "sol", "output", "input"}
@@ -135,6 +138,8 @@ def is_tolerance(figure: Figure) -> bool:
     """Whether decibels can be the tolerance of a response."""
     if figure.dimension != "dB" or figure.bounds & {"better", "at_least"}:
         return False
+    if figure.shape == "single" and figure.value == 0:
+        return False  # '±3 dB (0 dB)': the level of the recording
     if figure.shape == "single" and figure.value <= _RECORD_LEVEL_DB:
         return False
     ends = (figure.below, figure.above, figure.value)

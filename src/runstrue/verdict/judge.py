@@ -19,6 +19,7 @@ from runstrue.verdict.choose import differing_condition, readings_for
 from runstrue.verdict.models import Candidate, DecisionRule, Limit, Outcome, Reason, Verdict
 from runstrue.verdict.needle import needle_note, widened_by_wander
 from runstrue.verdict.ownrecording import judge_own_recording
+from runstrue.verdict.response import judge_response
 from runstrue.verdict.settle import DEFAULT_RULE
 
 
@@ -60,6 +61,8 @@ def _judge_one(
     differing = differing_condition(limit, conditions)
     if differing:
         return _no(limit, rule, "other conditions", differing)
+    if limit.ids[0] == "response.band" and any(one.id == "response.gain" for one in results):
+        return judge_response(limit, results, rule)
     found = {quantity_id: readings_for(limit, quantity_id, results) for quantity_id in limit.ids}
     measured = {quantity_id: readings for quantity_id, readings in found.items() if readings}
     if not measured:

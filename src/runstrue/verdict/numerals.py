@@ -60,3 +60,19 @@ def _read_grouped(text: str, mark: str) -> Numeral:
     if mark in ".," and len(pieces) == 2 and not set(pieces[1]) & set(".,"):
         return Numeral(float(".".join(pieces)), float("".join(pieces)))
     return Numeral(float("".join(pieces).replace(",", ".")))
+
+
+def read_decibels(text: str) -> float | None:
+    """Return the level that a text such as '-20 dB' or '0 dB' names, or None.
+
+    Examples
+    --------
+    >>> read_decibels("−20 dB"), read_decibels("1 kHz")
+    (-20.0, None)
+    """
+    plain = text.replace("−", "-")
+    found = NUMBER.search(plain)
+    if not found or "dB" not in plain:
+        return None
+    sign = -1 if plain[: found.start()].rstrip().endswith("-") else 1
+    return sign * read_numeral(found).value
