@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 PAGE_HEIGHT = 4.6  # inches; a transport is nearly as high as it is wide
 ROOM = (0.012, 0.09, 0.976, 0.82)  # left, bottom, width and height, as shares of the figure
+LONGEST_NOTE = 26  # characters, which is what stands clear beside the drawing
 MIDDLE = 0.54  # share of the width that the drawing itself takes
 BELT_DASHES: tuple[str | tuple[int, tuple[float, ...]], ...] = (
     "-", (0, (6, 2)), (0, (2, 1.5)), (0, (8, 2, 2, 2)),
@@ -208,7 +209,7 @@ def _write_notes(axes: Axes, notes: Sequence[Note], shape: Shape) -> None:
         wished = [(note.spot[1] - low_y) / (high_y - low_y) for note in column]
         for note, place in zip(column, spread_out(wished, row), strict=True):
             written = axes.annotate(
-                f"{printable(note.words)}\n{note.rate}", note.spot,
+                f"{_short(printable(note.words))}\n{note.rate}", note.spot,
                 (0.0 if side == "left" else 1.0, place), xycoords="data",
                 textcoords="axes fraction", ha=side, va="center", fontsize=0.95 * size.font,
                 linespacing=1.2, color=INK, zorder=6,
@@ -216,6 +217,10 @@ def _write_notes(axes: Axes, notes: Sequence[Note], shape: Shape) -> None:
                             "shrinkA": 2, "shrinkB": 0},
             )  # fmt: skip
             plain(written)
+
+
+def _short(words: str) -> str:
+    return words if len(words) <= LONGEST_NOTE else words[: LONGEST_NOTE - 1].rstrip() + "…"
 
 
 def _columns(notes: Sequence[Note]) -> tuple[list[Note], list[Note]]:

@@ -88,15 +88,17 @@ def _link(study: Study, shaft: Shaft, spots: Mapping[str, Spot]) -> tuple[Spot, 
         ]
         apart = sum(radii)
         if isinstance(step.by, Belt):
-            apart = _apart_by_length(study, step.by, radii) or apart + GAP_MM
+            apart = _apart_by_length(study, step.by) or apart + GAP_MM
         return spots[there.id], apart
     return None
 
 
-def _apart_by_length(study: Study, belt: Belt, radii: list[float]) -> float | None:
+def _apart_by_length(study: Study, belt: Belt) -> float | None:
     """Return how far apart two axes stand for a belt of known length; None where it is not."""
     length = study.values.get(f"length.{belt.id}")
-    if length is None or len(belt.over) != 2:
+    running = [study.values.get(f"running.{belt.id}.{wheel}") for wheel in belt.over]
+    radii = [one.value / 2 for one in running if one is not None]
+    if length is None or len(belt.over) != 2 or len(radii) != 2:
         return None
     near, far = sum(radii) * 1.001, length.value
     for _ in range(60):
