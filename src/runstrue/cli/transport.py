@@ -13,11 +13,7 @@ from runstrue.cli.teach import ExampleGroup, show_group_help
 from runstrue.errors import FileError, InputError
 
 if TYPE_CHECKING:
-    from runstrue.transport.description import Transport
     from runstrue.transport.rates import Study
-
-SIZES = ("capstan", "flywheel", "motor_pulley", "motor_speed", "belt_length", "belt_thickness",
-         "roller")  # fmt: skip
 
 
 @click.group(
@@ -42,12 +38,9 @@ def transport(ctx: click.Context) -> None:
 
 
 def source_options(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Add where the transport comes from: a file, or a deck of the logbook."""
-    function = click.option("--speed", default="", metavar="NAME", help="Where there are several.")(
-        function
-    )
-    function = click.option("--deck", metavar="NAME", help="The one kept with this deck.")(function)
-    return click.argument("file", type=click.Path(path_type=Path), required=False)(function)
+    """Add where the transport comes from, and which of its speeds is meant."""
+    option = click.option("--speed", default="", metavar="NAME", help="Where there are several.")
+    return click.argument("file", type=click.Path(path_type=Path))(option(function))
 
 
 @transport.command("new")
@@ -86,18 +79,15 @@ def new(file: Path, **given: str) -> None:
 
 @transport.command("show")
 @source_options
-@bench_option
-@click.pass_context
-def show(ctx: click.Context, file: Path | None, deck: str | None, speed: str) -> None:
-    """Show what is known, what follows from it, and what does not agree.
+def show(file: Path, speed: str) -> None:
+    """Show what is known, what follows, and what does not agree.
 
     runstrue transport show c14.toml
-    runstrue transport show --deck C-14
     """
     from runstrue.cli.layout import out
     from runstrue.cli.show_transport import study_lines
 
-    for number, study in enumerate(_studies(ctx, file, deck, speed)):
+    for number, study in enumerate(_studies(file, speed)):
         if number:
             out("")
         out(study_lines(study))
@@ -108,12 +98,8 @@ def show(ctx: click.Context, file: Path | None, deck: str | None, speed: str) ->
 @click.option("--speed-error", type=float, default=0.0, metavar="%", help="As measured: −0.3.")
 @click.option("--played", type=float, metavar="MIN", help="So much of the tape has gone by.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
-@bench_option
-@click.pass_context
 def rates(
-    ctx: click.Context,
-    file: Path | None,
-    deck: str | None,
+    file: Path,
     speed: str,
     speed_error: float,
     played: float | None,
@@ -130,7 +116,7 @@ def rates(
     from runstrue.cli.layout import out
     from runstrue.cli.show_transport import rates_document, rates_lines
 
-    studies = list(_studies(ctx, file, deck, speed))
+    studies = list(_studies(file, speed))
     if as_json:
         click.echo(rates_document(studies, speed_error, played))
         return
@@ -146,22 +132,19 @@ def rates(
               metavar="FILE", help="Ends in .svg or .png.")  # fmt: skip
 @click.option("--speed-error", type=float, default=0.0, metavar="%", help="As measured: −0.3.")
 @click.option("--wide", is_flag=True, help="16:9 instead of the page's measure.")
-@bench_option
-@click.pass_context
 def draw(
-    ctx: click.Context,
-    file: Path | None,
-    deck: str | None,
+    file: Path,
     speed: str,
     target: Path,
     speed_error: float,
     wide: bool,
 ) -> None:
-    """Draw the wheels to scale, the belts by their true way, and write the rates on.
+    """Draw the wheels to scale and the belts by their true way.
 
       runstrue transport draw c14.toml -o c14.svg
 
-    Where the file says no places, the wheels are laid out freely.
+    The rates stand beside the parts. Where the file says no places, the wheels are laid out
+    freely.
     """
     from runstrue.cli.layout import out, wrapped
     from runstrue.report.figure_transport import draw_transport
@@ -173,7 +156,7 @@ def draw(
         raise InputError(
             f"'{target}' was named for the drawing", "a name in .svg or .png is needed"
         )
-    studies = list(_studies(ctx, file, deck, speed))
+    studies = list(_studies(file, speed))
     if len(studies) > 1:
         names = ", ".join(f"'{one.speed.name}'" for one in studies)
         raise InputError(
@@ -215,27 +198,14 @@ def examples(name: str | None, target: Path | None) -> None:
     out(f"  runstrue transport show {target}")
 
 
-def _studies(
-    ctx: click.Context, file: Path | None, deck: str | None, speed: str
-) -> Iterator[Study]:
+def _studies(file: Path, speed: str) -> Iterator[Study]:
     """Yield the study of each speed that is asked for."""
     from runstrue.transport.rates import study
-
-    for one in _transports(ctx, file, deck):
-        names = [one.speed(speed).name] if speed else [each.name for each in one.speeds]
-        for name in names:
-            yield study(one, name)
-
-
-def _transports(ctx: click.Context, file: Path | None, deck: str | None) -> Iterator[Transport]:
-    """Yield the transport of the file, or those kept with the deck."""
     from runstrue.transport.read import read_transport
 
-    if (file is None) == (deck is None):
-        raise click.UsageError("A FILE or --deck NAME is needed, one of them", ctx)
-    if file is not None:
-        yield read_transport(file)
-        return
+    transport = read_transport(file)
+    wanted = [transport.speed(speed)] if speed else transport.speeds
+    yield from (study(transport, one.name) for one in wanted)
 
 
 def _refuse_existing(path: Path) -> None:
