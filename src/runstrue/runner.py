@@ -16,12 +16,32 @@ from pathlib import Path
 from runstrue.capture.file import FileSource
 from runstrue.errors import RunstrueError, Stopped
 from runstrue.measure.listen import Progress
+from runstrue.measure.recognise import recognise
 from runstrue.measure.starts import combine_starts
 from runstrue.measure.tape_tone import TonePlan, measure_tone
+from runstrue.measure.whole_sheet import ProgrammePlan, measure_programme
 from runstrue.result import Measured
 from runstrue.samples import Origin
 from runstrue.verdict.judge import judge
 from runstrue.verdict.models import Limit, Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class AnyPlan:
+    """Whatever a recording holds: one of these programmes, or else a tone.
+
+    Parameters
+    ----------
+    programmes : tuple of ProgrammePlan
+    tone : TonePlan
+    """
+
+    programmes: tuple[ProgrammePlan, ...]
+    tone: TonePlan
+
+
+Plan = TonePlan | ProgrammePlan | AnyPlan
+"""What a recording is taken to hold."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,14 +90,14 @@ class Outcome:
 
 
 def measure_file(
-    path: Path, plan: TonePlan, judging: Judging = UNJUDGED, progress: Progress | None = None
+    path: Path, plan: Plan, judging: Judging = UNJUDGED, progress: Progress | None = None
 ) -> Outcome:
     """Measure one recording and judge it.
 
     Parameters
     ----------
     path : Path
-    plan : TonePlan
+    plan : TonePlan or ProgrammePlan
     judging : Judging
     progress : callable, optional
         Called with the seconds done; an exception it raises stops the work.
@@ -89,14 +109,7 @@ def measure_file(
     """
     try:
         source = FileSource(path)
-        measured = measure_tone(
-            source.blocks(),
-            source.rate_hz,
-            source.channels,
-            plan,
-            expected_frames=source.frames,
-            progress=progress,
-        )
+        measured = _measured(source, plan, progress)
         if source.doubts:
             measured = _with_doubts(measured, source.doubts)
         return Outcome(path, source.origin(), measured, judging.of(measured), None)
@@ -106,9 +119,28 @@ def measure_file(
         return Outcome(path, None, None, (), error)
 
 
+def _measured(source: FileSource, plan: Plan, progress: Progress | None) -> Measured:
+    if isinstance(plan, ProgrammePlan):
+        return measure_programme(source, plan, progress=progress)
+    if isinstance(plan, AnyPlan):
+        finding = recognise(source, [one.programme for one in plan.programmes], progress=progress)
+        if finding is not None:
+            own = next(one for one in plan.programmes if one.programme is finding.programme)
+            return measure_programme(source, own, finding=finding, progress=progress)
+        plan = plan.tone
+    return measure_tone(
+        source.blocks(),
+        source.rate_hz,
+        source.channels,
+        plan,
+        expected_frames=source.frames,
+        progress=progress,
+    )
+
+
 def measure_files(
     paths: Sequence[Path],
-    plan: TonePlan,
+    plan: Plan,
     judging: Judging = UNJUDGED,
     jobs: int | None = None,
 ) -> Iterator[Outcome]:

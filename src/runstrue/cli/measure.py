@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from runstrue.cli.measured import Done, Job
     from runstrue.cli.plan import Wanted
     from runstrue.measure.tape_tone import TonePlan
-    from runstrue.runner import Judging
+    from runstrue.runner import Judging, Plan
 
 
 @click.command(cls=ExampleCommand, short_help="Measure recordings of a test tape, and judge them.")
@@ -38,6 +38,11 @@ if TYPE_CHECKING:
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Description of the test tape (runstrue tape new).",
+)
+@click.option(
+    "--programme",
+    metavar="KEY|FILE|any",
+    help="The recording holds a test programme (runstrue programme list), or whichever is known.",
 )
 @click.option(
     "--clock-ppm",
@@ -78,6 +83,10 @@ def measure(ctx: click.Context, /, **given: object) -> int:
     Into the logbook, as found:
       runstrue measure before.flac --deck C-14 --stage found --side A
 
+    A whole test programme, and whatever a folder of recordings holds:
+      runstrue measure playback.flac --programme full-sheet --sheet c-14.txt
+      runstrue measure recordings/ --programme any --deck C-14 --stage left
+
     Three starts of one reading; a whole folder; for a script:
       runstrue measure one.wav two.wav three.wav --starts --self-recorded
       runstrue measure recordings/ --sheet c-14.txt
@@ -99,6 +108,7 @@ class Asked:
     sheets: tuple[str, ...]
     tone_hz: float | None
     tape: Path | None
+    programme: str | None
     clock_ppm: str | None
     card: str
     self_recorded: bool
@@ -127,7 +137,7 @@ def _refuse_contradictions(asked: Asked) -> None:
 def _measure(bench: Bench, asked: Asked) -> int:
     from runstrue.cli.keep import Keeper, Place
     from runstrue.cli.measured import combine, jobs_of
-    from runstrue.cli.plan import read_sheets, read_tape, sound_card, wanted_of
+    from runstrue.cli.plan import measuring_plan, read_sheets, read_tape, sound_card, wanted_of
     from runstrue.measure.tape_tone import TonePlan
     from runstrue.runner import Judging
 
@@ -148,7 +158,7 @@ def _measure(bench: Bench, asked: Asked) -> int:
     wanted = wanted_of(sheet)
     judging = Judging(wanted.limits, keeper.conditions if keeper else {})
     jobs = jobs_of(asked.files)
-    done = _listen(jobs, plan, judging, asked)
+    done = _listen(jobs, measuring_plan(bench, plan, asked.programme), judging, asked)
     combined = combine(done, judging) if asked.starts else None
     failed = sum(1 for one in done if one.error is not None)
     if asked.starts and combined is None:
@@ -174,7 +184,7 @@ def _measure(bench: Bench, asked: Asked) -> int:
     return 1 if failed else 0
 
 
-def _listen(jobs: Sequence[Job], plan: TonePlan, judging: Judging, asked: Asked) -> list[Done]:
+def _listen(jobs: Sequence[Job], plan: Plan, judging: Judging, asked: Asked) -> list[Done]:
     """Measure everything; where there are several, a line each as it comes."""
     from runstrue.cli.layout import out
     from runstrue.cli.measured import measure_jobs

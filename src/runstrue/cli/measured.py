@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING, Any
 from runstrue.errors import RunstrueError
 
 if TYPE_CHECKING:
-    from runstrue.measure.tape_tone import TonePlan
     from runstrue.result import Measured
-    from runstrue.runner import Judging, Outcome
+    from runstrue.runner import Judging, Outcome, Plan
     from runstrue.samples import Origin
     from runstrue.verdict.models import Verdict
 
@@ -79,7 +78,7 @@ def jobs_of(names: Sequence[str]) -> list[Job]:
 
 def measure_jobs(
     jobs: Sequence[Job],
-    plan: TonePlan,
+    plan: Plan,
     judging: Judging,
     *,
     workers: int | None = None,

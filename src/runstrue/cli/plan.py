@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +14,12 @@ from runstrue.errors import DescriptionError, FileError, LogbookError, RunstrueE
 
 if TYPE_CHECKING:
     from runstrue.cli.bench import Bench
+    from runstrue.measure.card import CardFigures
     from runstrue.measure.conditions import SoundCard
+    from runstrue.measure.levels import Calibration
+    from runstrue.measure.tape_tone import TonePlan
+    from runstrue.runner import Plan
+    from runstrue.stimulus.programme import Programme
     from runstrue.stimulus.testtape import TestTape
     from runstrue.verdict.models import Limit, Sheet
 
@@ -132,6 +137,64 @@ def sound_card(bench: Bench, clock_ppm: str | None, name: str) -> SoundCard:
     if name:
         raise _unknown_card(name)
     return SoundCard()
+
+
+def measuring_plan(bench: Bench, tone: TonePlan, named: str | None) -> Plan:
+    """Return what the recordings are taken to hold.
+
+    Parameters
+    ----------
+    tone : TonePlan
+        With the tape and the sound card.
+    named : str or None
+        A programme's key, the file of a calibration tape, or 'any' for whichever is recognised;
+        None for what the tape's own description lists, or else a tone.
+    """
+    if named is None and not tone.tape.section:
+        return tone
+    from runstrue.cli.programme import programme_named
+    from runstrue.measure.whole_sheet import ProgrammePlan
+    from runstrue.runner import AnyPlan
+    from runstrue.stimulus.programmes import KEYS
+    from runstrue.stimulus.tape_programme import programme_of
+
+    calibration, figures = card_facts(bench, tone.card.name)
+
+    def plan(programme: Programme) -> ProgrammePlan:
+        return ProgrammePlan(programme, tone, calibration, figures)
+
+    if named is None:
+        return plan(programme_of(tone.tape, tone.tape.name))
+    if named != "any":
+        return plan(programme_named(named))
+    known = [plan(programme_named(key)) for key in KEYS]
+    if tone.tape.section:
+        known.append(plan(programme_of(tone.tape, tone.tape.name)))
+    return AnyPlan(tuple(known), tone)
+
+
+def card_facts(bench: Bench, name: str) -> tuple[Calibration | None, CardFigures]:
+    """Return what the logbook knows of a sound card: its voltage, and what it adds to readings."""
+    from runstrue.measure.card import ANY_CARD
+    from runstrue.measure.conditions import SoundCard as Measuring
+    from runstrue.measure.levels import Calibration
+
+    try:
+        book = bench.open_if_there()
+    except RunstrueError:
+        return None, ANY_CARD  # told when the clock was looked up
+    if book is None:
+        return None, ANY_CARD
+    with book:
+        known = book.sound_card("" if name == Measuring().name else name)
+    if known is None:
+        return None, ANY_CARD
+    calibration = None
+    if known.full_scale_dbv is not None:
+        calibration = Calibration(known.full_scale_dbv, known.u_full_scale_db, known.name)
+    if not known.loop_back:
+        return calibration, replace(ANY_CARD, name=known.name)
+    return calibration, replace(ANY_CARD, name=known.name, measured=True, **known.loop_back)
 
 
 def _unknown_card(name: str) -> LogbookError:

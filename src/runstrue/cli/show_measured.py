@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from runstrue.cli.layout import bold, columns, faint, wrapped
+from runstrue.cli.show_programme_readings import programme_reading_lines
 from runstrue.cli.show_spectrum import spectrum_lines
 from runstrue.cli.show_verdicts import comparison_lines, verdict_lines
 from runstrue.quantity import Quantity, number_text
@@ -46,7 +47,9 @@ def measured_lines(
     """
     yield from wrapped(measured.summary)
     yield ""
-    yield from _reading_lines(measured)
+    if any(one.id.startswith(("speed.", "flutter.")) for one in measured.results):
+        yield from _reading_lines(measured)
+    yield from programme_reading_lines(measured)
     peak = measured.find("flutter.weighted_peak", main_channel(measured))
     if peak is not None:
         yield from spectrum_lines(peak)
@@ -247,7 +250,8 @@ def _doubt_lines(measured: Measured) -> Iterator[str]:
             + " or ".join(f"--tone {tone:g}" for tone in tones) + " settles it."
         ))  # fmt: skip
     for result in measured.results:
-        if result not in undecided:
+        bounded = {"at least", "at most"} & result.conditions.keys()  # printed with ≥ or ≤
+        if result not in undecided and not bounded:
             doubts += result.doubts
     for number, doubt in enumerate(dict.fromkeys(doubts)):
         if number == 0:

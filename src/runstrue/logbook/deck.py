@@ -151,8 +151,13 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     notes: str = ""
 
 
+UNKNOWN_CLOCK_U_PPM = 100 / 3**0.5
+"""A clock that nobody looked at: ±100 ppm, rectangular (sound cards are off by tens of ppm, from
+memory, sure)."""
+
+
 class SoundCard(msgspec.Struct, frozen=True, kw_only=True):
-    """How far the clock of a sound card is known to be off.
+    """What is known of a sound card: its clock, its voltage, and what it adds to readings.
 
     Parameters
     ----------
@@ -165,13 +170,24 @@ class SoundCard(msgspec.Struct, frozen=True, kw_only=True):
         How it was found out.
     determined_at : str
         When it came into the logbook.
+    full_scale_dbv : float or None
+        Level of the sine that just reaches full scale of its input, in dBV; None where no known
+        voltage was read.
+    u_full_scale_db : float
+        Standard uncertainty of that.
+    loop_back : dict of str to float
+        What a loop-back showed, by the names of `runstrue.measure.card.CardFigures`; empty where
+        none was made.
     """
 
     name: str
-    clock_ppm: float
-    u_ppm: float
+    clock_ppm: float = 0.0
+    u_ppm: float = UNKNOWN_CLOCK_U_PPM
     remark: str = ""
     determined_at: str = ""
+    full_scale_dbv: float | None = None
+    u_full_scale_db: float = 0.0
+    loop_back: dict[str, float] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         Quantity(self.clock_ppm, "ppm", self.u_ppm)  # raises where either is no figure

@@ -128,12 +128,14 @@ def measure_distortion(stretches: Sequence[Stretch], channels: Sequence[str]) ->
             for quantity_id, which in (("distortion.third", (3,)), ("distortion.total", ())):
                 value, u = found.percent(*which)
                 budget = Budget((Contribution("noise", u, "random"),))
-                doubts = () if value > SURE * u else (
-                    f"No more than the noise hides: at most {value + 2 * u:.2g} %.",
-                )  # fmt: skip
+                told = conditions
+                doubts: tuple[str, ...] = ()
+                if value <= SURE * u:
+                    told = {**conditions, "at most": round(value + 2 * u, 5)}
+                    doubts = (f"No more than the noise hides: at most {value + 2 * u:.2g} %.",)
                 results.append(
                     Result(quantity_id, "harmonics-band/1", name, budget.quantity(value, "%"),
-                           budget, conditions=conditions, doubts=doubts)
+                           budget, conditions=told, doubts=doubts)
                 )  # fmt: skip
     if not results:
         raise SignalError("No tone stands above the noise", "one is needed for its harmonics")

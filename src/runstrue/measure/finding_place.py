@@ -18,6 +18,7 @@ ROUGH_S = 0.06  # how well the ends of a run are known
 SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
 STEP_S = 0.1
 AGREES_S = 0.12
+HEARD_THROUGH = 0.9
 FAR_S = 60.0
 """Farther from a known edge than this, wow and drift leave the time only about right."""
 WHOLE = frozenset({"ramp", "sweep", "pilot", "bursts"})
@@ -136,7 +137,8 @@ class Placing:
             nearer_s = min(abs(begin_s - own.starts_s), abs(end_s - own.ends_s))
             if nearer_s >= off_s:
                 continue
-            if section.kind == "tone":  # it sounds no longer than it was heard
+            through = self.evidence.share(section, begin_s, own.speed_ratio) > HEARD_THROUGH
+            if section.kind == "tone" and not through:  # it sounds no longer than it was heard
                 begin_s = own.starts_s if own.starts_s - begin_s > AGREES_S else begin_s
                 end_s = own.ends_s if end_s - own.ends_s > AGREES_S else end_s
             known_s = 2 * playing.known_s

@@ -16,7 +16,7 @@ from runstrue.measure.finding_chain import Chain, best_chain, has_a_tone
 from runstrue.measure.finding_evidence import Evidence
 from runstrue.measure.finding_features import Features
 from runstrue.measure.finding_runs import Run, Tonal
-from runstrue.stimulus.programme import Programme
+from runstrue.stimulus.programme import Programme, Section
 from runstrue.stimulus.programmes import KEYS
 from runstrue.stimulus.programmes import programme as own_programme
 
@@ -246,6 +246,8 @@ def _breaks(heard: Heard, chain: Chain, programme: Programme) -> Iterator[str]:
         return
     for (number, index), (later, further) in zip(chain.pairs[:-1], chain.pairs[1:], strict=True):
         one, other = programme.sections[number], programme.sections[later]
+        if _is_cut(heard.runs[index], one, chain) or _is_cut(heard.runs[further], other, chain):
+            continue
         wanted_s = (other.ends_s - one.ends_s) / chain.speed_ratio
         seen_s = heard.runs[further].ends_s - heard.runs[index].ends_s
         begins_s = heard.runs[further].starts_s - heard.runs[index].starts_s
@@ -259,6 +261,11 @@ def _breaks(heard: Heard, chain: Chain, programme: Programme) -> Iterator[str]:
                 f"Between '{one.id}' and '{other.id}' there are {abs(off_s):.1f} s {words} than in "
                 "the programme: a stop, voice or a cut."
             )
+
+
+def _is_cut(run: Run, section: Section, chain: Chain) -> bool:
+    """Whether only a part of a section was heard as one tone, so that its ends say nothing."""
+    return run.lasts_s * chain.speed_ratio < 0.9 * section.lasts_s
 
 
 def _more_than_one(heard: Heard, chain: Chain, programme: Programme) -> Iterator[str]:

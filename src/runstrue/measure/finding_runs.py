@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 QUIET_TIMES = 10.0  # %: the quietest tenth of the recording shows what is always there
-FAR_DOWN = 1e-5  # but where a tone never stops, what is 50 dB below the loudest
+OVER_NEIGHBOURS = 10**2.5  # but not 25 dB more than next to it: there a tone never stops
 STANDS_OUT = 10**1.2  # 12 dB
 LONE_SHARE = 0.5
 NEAR = 0.015  # wow and flutter of a bad deck, and of its reading in a window of 85 ms
@@ -82,10 +82,9 @@ class Run:
 def tonal_frames(features: Features) -> Tonal:
     """Look in every frame for one tone that stands out."""
     peak = features.peak_power.astype(np.float64)
-    loudest = float(peak.max())
-    floor = np.minimum(np.percentile(peak, QUIET_TIMES, axis=1), FAR_DOWN * loudest) + 1e-20
+    floor = _always_there(peak)
     band = features.band_power.astype(np.float64)
-    band_floor = np.minimum(np.percentile(band, QUIET_TIMES, axis=1), FAR_DOWN * loudest) + 1e-20
+    band_floor = _always_there(band)
     present = peak > STANDS_OUT * floor[:, None, :]
     standing = np.where(present, peak, 0.0)
     best = standing.argmax(axis=2)
@@ -104,6 +103,14 @@ def tonal_frames(features: Features) -> Tonal:
         heard = tonal & alike & (power > 0)
         level_db[channel, heard] = 10 * np.log10(2 * power[heard])
     return Tonal(hz, level_db, floor, band_floor)
+
+
+def _always_there(power: Array) -> Array:
+    """Power per channel and band in the quietest tenth of the recording."""
+    quiet = np.percentile(power, QUIET_TIMES, axis=1)
+    padded = np.pad(quiet, ((0, 0), (2, 2)), mode="reflect")
+    around = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5, axis=1), axis=2)
+    return np.asarray(np.minimum(quiet, OVER_NEIGHBOURS * around) + 1e-20)
 
 
 def runs_of(features: Features, tonal: Tonal) -> list[Run]:

@@ -246,9 +246,10 @@ def _results(
     pattern = pattern_of(live)
     conditions: dict[str, Condition] = {
         "pattern": pattern,
+        "hint": PATTERNS[pattern],
         "against": reference.words if reference else FULL_SCALE,
     }
-    doubts = [PATTERNS[pattern]]
+    doubts = []
     if pattern != "none":
         conditions["mains"] = f"{live.mains_hz:.2f} Hz"
         if tape is None:

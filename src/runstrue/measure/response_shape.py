@@ -150,7 +150,11 @@ def read_shape(
         )  # fmt: skip
     else:
         key, words, fit = best.shape.key, f"treble: {best.shape.words}", best
-    conditions: dict[str, Condition] = {"pattern": key, "points": float(f.size)}
+    conditions: dict[str, Condition] = {
+        "pattern": key,
+        "hint": words[:1].upper() + words[1:] + ".",
+        "points": float(f.size),
+    }
     if fit.shape.unit:
         conditions["size"] = f"{fit.size:.2g} {fit.shape.unit}"
     if key in ("azimuth-or-gap", "unlike any") and fit.shape.key == "azimuth-or-gap":
@@ -162,7 +166,6 @@ def read_shape(
         budget.quantity(fit.at_10_khz_db, "dB"), budget,
         conditions={**conditions, **{key: gain.conditions[key] for key in ("path", "level, dB")
                                      if key in gain.conditions}},
-        doubts=(words[:1].upper() + words[1:] + ".",),
     )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from runstrue.errors import RunstrueError, SignalError, Stopped
 from runstrue.measure.azimuth import CASSETTE, Tracks, measure_azimuth
+from runstrue.measure.card import ANY_CARD, CardFigures, with_card
 from runstrue.measure.distortion import measure_distortion, measure_mol, measure_sol
 from runstrue.measure.dropouts import measure_dropouts
 from runstrue.measure.finding import find_sections
@@ -49,6 +50,8 @@ class ProgrammePlan:
         For the speed section: the sound card, and the tape where it was bought.
     calibration : Calibration or None
         Of the sound card's input.
+    card : CardFigures
+        What the sound card adds to readings.
     tracks : Tracks
         Geometry of the two channels on the tape, and the tape speed.
     treble_us : (float, float) or None
@@ -58,6 +61,7 @@ class ProgrammePlan:
     programme: Programme
     tone: TonePlan
     calibration: Calibration | None = None
+    card: CardFigures = ANY_CARD
     tracks: Tracks = CASSETTE
     treble_us: tuple[float, float] | None = (120.0, 70.0)
 
@@ -68,7 +72,11 @@ class ProgrammePlan:
 
 
 def measure_programme(
-    source: SeekSource, plan: ProgrammePlan, *, progress: Progress | None = None
+    source: SeekSource,
+    plan: ProgrammePlan,
+    *,
+    finding: Finding | None = None,
+    progress: Progress | None = None,
 ) -> Measured:
     """Measure every section of a programme that a recording holds.
 
@@ -77,15 +85,18 @@ def measure_programme(
     source : SeekSource
         Read through once, and then section by section.
     plan : ProgrammePlan
+    finding : Finding, optional
+        Where it was already looked for the programme.
     progress : callable, optional
-        Called with the seconds of the recording that were measured.
+        Called with the seconds of the recording that were listened to or measured.
 
     Raises
     ------
     SignalError
         When the recording cannot be trusted as a whole, or nothing of the programme is in it.
     """
-    finding = find_sections(source, plan.programme)
+    if finding is None:
+        finding = find_sections(source, plan.programme, progress=progress)
     if not finding.trusted or not finding.found:
         seen = finding.remarks[0].rstrip(".") if finding.remarks else (
             f"Nothing of the programme '{plan.programme.name}' was found"
@@ -294,7 +305,7 @@ class _Sheet:
             f"Programme '{programme.name}': {len(finding.found)} of "
             f"{len(programme.sections)} sections found, "
             f"{len({one.id for one in self.results})} kinds of readings.",
-            tuple(self.results),
+            with_card(self.results, self.plan.card),
             self.speed.deviation if self.speed else None,
             self.speed.traces if self.speed else (),
             conditions,
