@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -10,7 +11,8 @@ import pytest
 
 from runstrue.errors import DescriptionError, InputError
 from runstrue.transport import Transport, Turning, parse_transport, rates_at, turnings
-from runstrue.transport.examples import example
+from runstrue.transport.belt_path import Pulley, belt_path
+from runstrue.transport.examples import example, example_text
 from runstrue.transport.rates import side_lasts_s, study, turnings_of
 from runstrue.transport.simple import simple_transport
 from runstrue.virtualdeck import presets
@@ -285,6 +287,80 @@ def test_uncertainties_are_those_of_many_decks() -> None:
     assert math.sqrt(sum(one**2 for one in difference.values())) == pytest.approx(
         float(ratio), rel=0.008
     )
+
+
+def test_the_uncertainty_of_what_is_left_over_is_that_of_many_decks() -> None:
+    """A motor pulley that follows: drawn sizes, and the sum of hand for each."""
+    text = simple_text_with('speed = "unknown"', 'speed = "2400±20 rpm"')
+    for line, size in (("capstan", "2.40±0.03"), ("wheels.flywheel", "60.0±0.2")):
+        head = next(one for one in text.splitlines() if one.startswith(f"{line} ="))
+        text = text.replace(head, f'{line} = "{size} mm"')
+    text = text.replace('thickness = "1.2 mm"', 'thickness = "1.20±0.30 mm"')
+    found = study(parse_transport(text, "many.toml")).values["diameter.motor.motor-pulley"]
+    random = np.random.default_rng(12)
+    draws = 200_000
+
+    def size(value: float, half: float) -> np.ndarray:
+        return value + half * random.uniform(-1, 1, draws)
+
+    thickness = size(1.2, 0.3)
+    capstan = 47.625 / (math.pi * size(2.4, 0.03))
+    motor = size(40, 1 / 3) * size(1, 0.02)
+    running = (size(60, 0.2) + thickness) * capstan / (motor * size(1.0, 0.01))
+    pulley = running - thickness
+    # by chance 0.16 % and less; second order (0.02)² of 9.7 mm, 0.04 % of the pulley
+    assert found.relative_u * found.value == pytest.approx(float(pulley.std()), rel=0.008)
+    assert found.value == pytest.approx(float(pulley.mean()), rel=1e-3)
+
+
+def _with_sure_places_and_unsure_wheels() -> Transport:
+    text = re.sub(r'at = \["(\S+) mm", "(\S+) mm"\]', r'at = ["\1±0.001 mm", "\2±0.001 mm"]',
+                  example_text("dual-capstan"))  # fmt: skip
+    text = re.sub(r'flywheel = "(\S+)±0.1 mm"', r'flywheel = "\1±0.8 mm"', text)
+    return parse_transport(text, "sure.toml")
+
+
+@pytest.mark.parametrize(
+    "transport",
+    [example("three-belts"), example("dual-capstan"), _with_sure_places_and_unsure_wheels()],
+    ids=["three-belts", "dual-capstan", "sure places"],
+)
+def test_the_uncertainty_of_a_belts_way_is_that_of_many_decks(transport: Transport) -> None:
+    """Move axes and diameters at random and lay the belt anew each time."""
+    values = study(transport).values
+    belt = next(one for one in transport.belts if one.id in ("counter-belt", "main-belt")
+                and one.string is None)  # fmt: skip
+    random = np.random.default_rng(13)
+    thickness = values[f"thickness.{belt.id}"]
+    wheels = [transport.wheel(wheel) for wheel in belt.over]
+    lengths = []
+    for _ in range(4000):
+        drawn = []
+        thick = thickness.value * (1 + thickness.relative_u * random.normal())
+        for shaft, wheel in wheels:
+            assert shaft.place is not None
+            assert wheel.diameter is not None
+            x, y = (one.value + one.u * random.normal() for one in shaft.place)
+            diameter = wheel.diameter.value + wheel.diameter.u * random.normal()
+            side = -1 if wheel.id in belt.outside else 1
+            drawn.append(Pulley(x, y, diameter / 2, side))
+        lengths.append(belt_path(drawn, thick).length_mm)
+    found = values[f"length.{belt.id}"]
+    # 1/√8000 = 1.1 % of the standard deviation by chance: four times that
+    assert found.relative_u * found.value == pytest.approx(float(np.std(lengths)), rel=0.045)
+    assert found.value == pytest.approx(float(np.mean(lengths)), abs=0.1)
+
+
+@pytest.mark.parametrize(("counted", "plate", "hz"), [("0.01", "3", 6.3), ("0.5", "0.01", 6.5)])
+def test_the_surest_way_is_taken(counted: str, plate: str, hz: float) -> None:
+    text = f"""
+        name = "two ways"
+        [shaft.capstan]
+        capstan = "2.4 mm"
+        rate = "6.30±{counted} Hz"
+        motor = {{ speed = "6.50±{plate} Hz" }}
+        """
+    assert rate(parse_transport(text, "a.toml"), "capstan") == pytest.approx(hz, rel=1e-12)
 
 
 def test_a_larger_capstan_turns_more_slowly() -> None:

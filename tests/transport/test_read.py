@@ -167,6 +167,7 @@ def test_lines_are_found_in_odd_files() -> None:
     text = '''# a remark = 1
 name = "x"   # [shaft.no]
 remark = """
+of several lines
 capstan = "2 mm"
 """
 [ shaft . "cap-stan" ]
@@ -180,10 +181,10 @@ over = [
 '''
     lines = lines_of(text)
     tomllib.loads(text)
-    assert lines[("shaft", "cap-stan")] == 6
-    assert lines[("shaft", "cap-stan", "capstan")] == 7
-    assert lines[("shaft", "cap-stan", "wheels", "flywheel")] == 8
-    assert lines[("belt", "main", "over")] == 10
+    assert lines[("shaft", "cap-stan")] == 7
+    assert lines[("shaft", "cap-stan", "capstan")] == 8
+    assert lines[("shaft", "cap-stan", "wheels", "flywheel")] == 9
+    assert lines[("belt", "main", "over")] == 11
     assert ("capstan",) not in lines
-    assert line_of(lines, ("shaft", "cap-stan", "wheels", "flywheel", "teeth")) == 8
+    assert line_of(lines, ("shaft", "cap-stan", "wheels", "flywheel", "teeth")) == 9
     assert line_of(lines, ("roller", "x")) is None
