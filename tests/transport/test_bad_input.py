@@ -126,7 +126,9 @@ def test_short_files_that_cannot_be_are_refused(text: str) -> None:
 
 def test_a_belt_that_cannot_lie_over_its_wheels_is_refused() -> None:
     text = example_text("dual-capstan").replace('outside = ["guide-wheel"]', "outside = []")
-    words = r"line 27, \[belt.main-belt\]: the belt would not touch the guide rim.*its back runs on it"
+    words = (
+        r"line 27, \[belt.main-belt\]: the belt would not touch the guide rim.*its back runs on it"
+    )
     with pytest.raises(DescriptionError, match=words):
         parse_transport(text, "c60.toml")
 
