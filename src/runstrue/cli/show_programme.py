@@ -49,12 +49,16 @@ def timing_lines(programme: Programme) -> Iterator[str]:
     if programme.kind == "tape":
         yield "  Times are about right: they follow from the lengths in the description."
     rows = [
-        (clock(one.starts_s, tenths=True), f"{one.lasts_s:.1f} s", one.id, _what([one]),
-         _level_text(one), "" if one.kind == "silence" else one.channels)
+        (
+            clock(one.starts_s, tenths=True),
+            f"{one.lasts_s:.1f} s",
+            one.id,
+            (_what([one]) if len(one.frequencies_hz) == 1 else KINDS[one.kind]) + _side(one),
+            _level_text(one),
+        )
         for one in programme.sections
-    ]  # fmt: skip
-    heading = ("from", "length", "section", "what", "level, dB", "channel")
-    yield from table(rows, ">><<<<", heading, "  ")
+    ]
+    yield from table(rows, ">><<<", ("from", "length", "section", "what", "level, dB"), "  ")
 
 
 def written_lines(programme: Programme, path: Path, written: Written) -> Iterator[str]:
@@ -169,8 +173,11 @@ def _group_row(group: list[Section]) -> tuple[str, ...]:
     first = group[0]
     name = first.id if len(group) == 1 else _base(first)
     each = f"{first.lasts_s:g} s" + (" each" if len(group) > 1 else "")
-    side = "" if first.channels == "both" else f", {first.channels}"
-    return name, _what(group) + side, _level_text(first), each
+    return name, _what(group) + _side(first), _level_text(first), each
+
+
+def _side(one: Section) -> str:
+    return "" if one.channels == "both" else f", {one.channels}"
 
 
 def _what(group: list[Section]) -> str:
@@ -178,12 +185,12 @@ def _what(group: list[Section]) -> str:
     tones = [hz for one in group for hz in one.frequencies_hz]
     if first.kind == "silence":
         return "silence"
-    if len(group) > 3:
+    if len(group) > 2:
         return f"{len(group)} tones, {_hz(min(tones))} to {_hz(max(tones))}"
     if len(group) > 1:
         return "tones of " + ", ".join(_hz(hz) for hz in tones)
     if first.kind == "multitone":
-        return f"{len(tones)} tones at once, {_hz(min(tones))} to {_hz(max(tones))}"
+        return f"{len(tones)} at once, {_hz(min(tones))} to {_hz(max(tones))}"
     if first.kind == "two-tone":
         return f"{_hz(tones[0])} and {_hz(tones[1])} at once"
     if first.kind == "polarity":

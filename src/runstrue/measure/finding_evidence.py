@@ -57,6 +57,12 @@ class Evidence:
             return self._pulsed(section, starts_s, speed)
         return float(self._match(section, frames, starts_s, speed).mean())
 
+    def heard_between(self, section: Section, speed: float, from_s: float, to_s: float) -> bool:
+        """Whether a tone goes on in a piece of the recording."""
+        features = self.features
+        frames = np.arange(features.frame_at(from_s), features.frame_at(to_s) + 1)
+        return bool(self._match(section, frames, from_s, speed).mean() > NEEDED["tone"])
+
     def frames(self, section: Section, starts_s: float, speed: float) -> NDArray[np.intp]:
         """Frames that lie wholly inside a section and the recording."""
         features = self.features

@@ -18,7 +18,6 @@ ROUGH_S = 0.06  # how well the ends of a run are known
 SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
 STEP_S = 0.1
 AGREES_S = 0.12
-HEARD_THROUGH = 0.9
 FAR_S = 60.0
 """Farther from a known edge than this, wow and drift leave the time only about right."""
 WHOLE = frozenset({"ramp", "sweep", "pilot", "bursts"})
@@ -137,13 +136,24 @@ class Placing:
             nearer_s = min(abs(begin_s - own.starts_s), abs(end_s - own.ends_s))
             if nearer_s >= off_s:
                 continue
-            through = self.evidence.share(section, begin_s, own.speed_ratio) > HEARD_THROUGH
-            if section.kind == "tone" and not through:  # it sounds no longer than it was heard
-                begin_s = own.starts_s if own.starts_s - begin_s > AGREES_S else begin_s
-                end_s = own.ends_s if end_s - own.ends_s > AGREES_S else end_s
+            if section.kind == "tone":
+                begin_s, end_s = self._as_far_as_heard(section, own, begin_s, end_s)
             known_s = 2 * playing.known_s
             best, off_s = Place(begin_s, end_s, own.speed_ratio, known_s), nearer_s
         return best
+
+    def _as_far_as_heard(
+        self, section: Section, own: Place, begin_s: float, end_s: float
+    ) -> tuple[float, float]:
+        """Cut what the programme's time adds to a run, unless the tone is faintly there."""
+        heard = self.evidence.heard_between
+        if own.starts_s - begin_s > AGREES_S and not heard(
+            section, own.speed_ratio, begin_s, own.starts_s
+        ):
+            begin_s = own.starts_s
+        if end_s - own.ends_s > AGREES_S and not heard(section, own.speed_ratio, own.ends_s, end_s):
+            end_s = own.ends_s
+        return begin_s, end_s
 
     def _is_whole(self, number: int, place: Place) -> bool:
         """Whether both edges are sharp and as far apart as the programme says."""
