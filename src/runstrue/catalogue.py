@@ -237,6 +237,8 @@ METHODS: dict[str, Method] = {
                "level of companding noise reduction, B-type, second-hand"),
         Method("meter-fit/1", "offset, gain and bend of what the needle showed", "own method"),
         Method("meter-burst/1", "burst against a second-order meter", "IEC 60268-17"),
+        Method("input-ramp/1", "ramp through an input, line out recorded",
+               "1 % for overload: common practice, no source"),
         Method("control-tone/1", "steady tone while a control is worked", "own method"),
         Method("noise-flat/1", "noise, 20 Hz to 20 kHz, r.m.s.", "common practice, no source"),
         Method("noise-a/1", "noise, A-weighted r.m.s.",

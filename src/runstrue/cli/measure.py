@@ -45,6 +45,10 @@ if TYPE_CHECKING:
     help="The recording holds a test programme (runstrue programme list), or whichever is known.",
 )
 @click.option(
+    "--zero-output", metavar="LEVEL", help="What line out gives at the deck's 0 dB: '580 mV'."
+)
+@click.option("--input-name", default="", metavar="NAME", help="Of the programme 'inputs': line.")
+@click.option(
     "--clock-ppm",
     metavar="P[±U]",
     help="Error of the sound card's clock, and its standard uncertainty.",
@@ -109,6 +113,8 @@ class Asked:
     tone_hz: float | None
     tape: Path | None
     programme: str | None
+    zero_output: str | None
+    input_name: str
     clock_ppm: str | None
     card: str
     self_recorded: bool
@@ -158,7 +164,11 @@ def _measure(bench: Bench, asked: Asked) -> int:
     wanted = wanted_of(sheet)
     judging = Judging(wanted.limits, keeper.conditions if keeper else {})
     jobs = jobs_of(asked.files)
-    done = _listen(jobs, measuring_plan(bench, plan, asked.programme), judging, asked)
+    whole = measuring_plan(
+        bench, plan, asked.programme, noise_reduction=asked.noise_reduction,
+        zero_output=asked.zero_output, input_name=asked.input_name,
+    )  # fmt: skip
+    done = _listen(jobs, whole, judging, asked)
     combined = combine(done, judging) if asked.starts else None
     failed = sum(1 for one in done if one.error is not None)
     if asked.starts and combined is None:

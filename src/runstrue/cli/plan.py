@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,9 +14,7 @@ from runstrue.errors import DescriptionError, FileError, LogbookError, RunstrueE
 
 if TYPE_CHECKING:
     from runstrue.cli.bench import Bench
-    from runstrue.measure.card import CardFigures
     from runstrue.measure.conditions import SoundCard
-    from runstrue.measure.levels import Calibration
     from runstrue.measure.tape_tone import TonePlan
     from runstrue.runner import Plan
     from runstrue.stimulus.programme import Programme
@@ -139,7 +137,15 @@ def sound_card(bench: Bench, clock_ppm: str | None, name: str) -> SoundCard:
     return SoundCard()
 
 
-def measuring_plan(bench: Bench, tone: TonePlan, named: str | None) -> Plan:
+def measuring_plan(
+    bench: Bench,
+    tone: TonePlan,
+    named: str | None,
+    *,
+    noise_reduction: str = "",
+    zero_output: str | None = None,
+    input_name: str = "",
+) -> Plan:
     """Return what the recordings are taken to hold.
 
     Parameters
@@ -149,19 +155,29 @@ def measuring_plan(bench: Bench, tone: TonePlan, named: str | None) -> Plan:
     named : str or None
         A programme's key, the file of a calibration tape, or 'any' for whichever is recognised;
         None for what the tape's own description lists, or else a tone.
+    noise_reduction : str
+        As the option says: 'off', 'B-type'; empty where it does not.
+    zero_output : str or None
+        What line out gives at the deck's 0 dB, with its unit.
+    input_name : str
     """
     if named is None and not tone.tape.section:
         return tone
+    from runstrue.cli.card_facts import card_facts, read_zero_output
     from runstrue.cli.programme import programme_named
     from runstrue.measure.whole_sheet import ProgrammePlan
     from runstrue.runner import AnyPlan
     from runstrue.stimulus.programmes import KEYS
     from runstrue.stimulus.tape_programme import programme_of
 
-    calibration, figures = card_facts(bench, tone.card.name)
+    card = card_facts(bench, tone.card.name)
+    zero_dbfs = None if zero_output is None else read_zero_output(zero_output, card.input)
+    played = "" if not noise_reduction else "off" if noise_reduction == "off" else "on"
 
     def plan(programme: Programme) -> ProgrammePlan:
-        return ProgrammePlan(programme, tone, calibration, figures)
+        return ProgrammePlan(
+            programme, tone, card.input, card.figures, card.output, zero_dbfs, input_name, played
+        )
 
     if named is None:
         return plan(programme_of(tone.tape, tone.tape.name))
@@ -171,30 +187,6 @@ def measuring_plan(bench: Bench, tone: TonePlan, named: str | None) -> Plan:
     if tone.tape.section:
         known.append(plan(programme_of(tone.tape, tone.tape.name)))
     return AnyPlan(tuple(known), tone)
-
-
-def card_facts(bench: Bench, name: str) -> tuple[Calibration | None, CardFigures]:
-    """Return what the logbook knows of a sound card: its voltage, and what it adds to readings."""
-    from runstrue.measure.card import ANY_CARD
-    from runstrue.measure.conditions import SoundCard as Measuring
-    from runstrue.measure.levels import Calibration
-
-    try:
-        book = bench.open_if_there()
-    except RunstrueError:
-        return None, ANY_CARD  # told when the clock was looked up
-    if book is None:
-        return None, ANY_CARD
-    with book:
-        known = book.sound_card("" if name == Measuring().name else name)
-    if known is None:
-        return None, ANY_CARD
-    calibration = None
-    if known.full_scale_dbv is not None:
-        calibration = Calibration(known.full_scale_dbv, known.u_full_scale_db, known.name)
-    if not known.loop_back:
-        return calibration, replace(ANY_CARD, name=known.name)
-    return calibration, replace(ANY_CARD, name=known.name, measured=True, **known.loop_back)
 
 
 def _unknown_card(name: str) -> LogbookError:

@@ -46,8 +46,8 @@ def measured_lines(
         For what the readings rest on.
     """
     yield from wrapped(measured.summary)
-    yield ""
     if any(one.id.startswith(("speed.", "flutter.")) for one in measured.results):
+        yield ""
         yield from _reading_lines(measured)
     yield from programme_reading_lines(measured)
     peak = measured.find("flutter.weighted_peak", main_channel(measured))

@@ -29,7 +29,12 @@ BLOCKS: dict[str, tuple[str, ...]] = {
         "separation.channels", "separation.sides", "erasure.depth", "print.through",
     ),
     "Dropouts": ("dropout.count",),
-    "Noise reduction": ("companding.tracking", "companding.level"),
+    "Noise reduction": ("companding.tracking", "companding.lift", "companding.level"),
+    "Inputs": ("input.sensitivity", "input.overload"),
+    "Controls": ("control.crackle", "control.dropouts", "control.tracking"),
+    "Meters of the deck": (
+        "meter.offset", "meter.gain", "meter.bend", "meter.ballistics", "meter.tracking",
+    ),
 }  # fmt: skip
 WIDTHS, ALIGNED = (35, 13, 13, 13), "<>>>"
 CONDITIONS = ("tone", "level", "hum")
@@ -202,6 +207,13 @@ def _hints(measured: Measured, ids: Sequence[str]) -> Iterator[str]:
         if one.id == "hum.total" and one.quantity is not None:
             mains, hint = one.conditions.get("mains", ""), one.conditions.get("hint", "")
             yield from wrapped(f"{one.channel}, mains {mains}: {hint}", "    ", first="  ")
+        if one.id in ("meter.offset", "meter.ballistics"):
+            yield from wrapped(f"{one.channel}: {one.conditions['hint']}", "    ", first="  ")
+        largest = one.conditions.get("largest, dB")
+        if one.id == "control.crackle" and isinstance(largest, float):
+            yield faint(
+                f"  {one.channel}: the largest click {number_text(largest, 0)} dB re the tone"
+            )
         if one.id == "azimuth.angle" and one.quantity is not None:
             loss = one.conditions.get("16 kHz, dB")
             yield faint(f"  this tilt alone costs {loss} dB at 16 kHz")

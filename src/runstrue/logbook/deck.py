@@ -175,6 +175,8 @@ class SoundCard(msgspec.Struct, frozen=True, kw_only=True):
         voltage was read.
     u_full_scale_db : float
         Standard uncertainty of that.
+    output_full_scale_dbv, u_output_full_scale_db : float or None, float
+        Likewise of its output.
     loop_back : dict of str to float
         What a loop-back showed, by the names of `runstrue.measure.card.CardFigures`; empty where
         none was made.
@@ -187,6 +189,8 @@ class SoundCard(msgspec.Struct, frozen=True, kw_only=True):
     determined_at: str = ""
     full_scale_dbv: float | None = None
     u_full_scale_db: float = 0.0
+    output_full_scale_dbv: float | None = None
+    u_output_full_scale_db: float = 0.0
     loop_back: dict[str, float] = msgspec.field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -17,10 +17,12 @@ from numpy.typing import NDArray
 from runstrue.errors import RunstrueError, SignalError, Stopped
 from runstrue.measure.azimuth import CASSETTE, Tracks, measure_azimuth
 from runstrue.measure.card import ANY_CARD, CardFigures, with_card
+from runstrue.measure.companding import measure_companding
 from runstrue.measure.distortion import measure_distortion, measure_mol, measure_sol
 from runstrue.measure.dropouts import measure_dropouts
 from runstrue.measure.finding import find_sections
 from runstrue.measure.hum import hum_lines_hz, measure_hum
+from runstrue.measure.inputs import measure_input
 from runstrue.measure.levels import Calibration, measure_levels, reference_of
 from runstrue.measure.listen import Progress
 from runstrue.measure.modulation_noise import measure_modulation_noise
@@ -52,6 +54,13 @@ class ProgrammePlan:
         Of the sound card's input.
     card : CardFigures
         What the sound card adds to readings.
+    output : Calibration or None
+        Of the sound card's output, for inputs.
+    zero_dbfs : float or None
+        What the deck's 0 dB gives in the recording, for inputs.
+    input_name : str
+    noise_reduction : {'on', 'off', ''}
+        While playing.
     tracks : Tracks
         Geometry of the two channels on the tape, and the tape speed.
     treble_us : (float, float) or None
@@ -62,6 +71,10 @@ class ProgrammePlan:
     tone: TonePlan
     calibration: Calibration | None = None
     card: CardFigures = ANY_CARD
+    output: Calibration | None = None
+    zero_dbfs: float | None = None
+    input_name: str = ""
+    noise_reduction: str = ""
     tracks: Tracks = CASSETTE
     treble_us: tuple[float, float] | None = (120.0, 70.0)
 
@@ -135,6 +148,8 @@ class _Sheet:
             ("dropouts", self._dropouts),
             ("modulation noise", self._modulation),
             ("print-through", self._print_through),
+            ("noise reduction", self._companding),
+            ("input", self._input),
         ):
             self._try(what, work)
         if not self.results and self.speed is None:
@@ -287,6 +302,21 @@ class _Sheet:
             return []
         after = list(self._stretches("print.through", "silence"))
         return measure_print_through(loud, after, self.channels)
+
+    def _companding(self) -> Sequence[Result]:
+        found = list(self._stretches("companding.tracking", "tone"))
+        if not found:
+            return []
+        return measure_companding(found, self.channels, played=self.plan.noise_reduction)
+
+    def _input(self) -> Sequence[Result]:
+        ramp = next(self._stretches("input.sensitivity", "ramp"), None)
+        if ramp is None:
+            return []
+        return measure_input(
+            ramp, self.channels, self.plan.programme.reference_dbfs, self.plan.output,
+            self.plan.zero_dbfs, self.plan.input_name,
+        )  # fmt: skip
 
     def _together(self) -> Measured:
         finding, programme = self.finding, self.plan.programme

@@ -48,7 +48,8 @@ PURPOSES: dict[str, tuple[str, ...]] = {
     "print-through": ("print.through",),
     "modulation noise": ("noise.modulation",),
     "intermodulation": (),
-    "noise reduction": (),
+    "noise reduction": ("companding.tracking", "companding.lift", "companding.level"),
+    "input": ("input.sensitivity", "input.overload"),
     "meters": (),
 }  # fmt: skip
 

@@ -20,6 +20,7 @@ KEYS = (
     "noise-reduction",
     "erasure",
     "meters",
+    "inputs",
     "loop-back",
 )
 """In the order in which they are listed."""
