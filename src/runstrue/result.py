@@ -122,6 +122,25 @@ class Result:
     doubts: tuple[str, ...] = ()
 
 
+OCCASION = ("point", "part", "input", "control", "tone", "level", "level, dB", "path", "hum")
+"""Conditions that make two readings of one kind and method two different readings."""
+_USUAL = {"hum": "included"}
+
+
+def occasion_of(result: Result) -> str:
+    """Say which of several readings of one kind this is: '1000 Hz, 0 dB'; empty for a lone one."""
+    words = []
+    for name in OCCASION:
+        value = result.conditions.get(name)
+        if value is None or value == "" or value == _USUAL.get(name):
+            continue
+        if isinstance(value, float | int):
+            words.append(f"{value:g} dB".replace("-", "\u2212"))
+        else:
+            words.append(f"hum {value}" if name == "hum" else str(value))
+    return ", ".join(words)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Deviation:
     """The speed deviation kept with a capture, so that later questions need no second listening.

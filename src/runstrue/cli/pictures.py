@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def write_pictures(done: Done, folder: Path, *, stem: str = "", stage: str = "") -> list[Path]:
-    """Write speed, spectrum and histogram as SVG, PNG and a 16:9 picture.
+    """Write speed, spectrum, histogram, response and the like as SVG, PNG and a 16:9 picture.
 
     Parameters
     ----------
@@ -47,6 +47,7 @@ def write_pictures(done: Done, folder: Path, *, stem: str = "", stage: str = "")
 
 
 def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Any]]:
+    from runstrue.report.electrical_figures import Told, plates_of
     from runstrue.report.figure_deviation import Strand, draw_deviation
     from runstrue.report.figure_histogram import Distribution, draw_histogram
     from runstrue.report.figure_spectrum import Spectrum, draw_spectrum
@@ -67,6 +68,9 @@ def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Any]]:
             [strand], caption, limit_low=speed.low if speed else None,
             limit_high=speed.high if speed else None, shape=shape,
         )  # fmt: skip
+    limits = [verdict.limit for verdict in done.verdicts]
+    for plate in plates_of([Told(measured.results, "left", label)], limits):
+        drawings[plate.key] = lambda shape, plate=plate: plate.draw(caption, shape)  # type: ignore[misc]
     peak = measured.find("flutter.weighted_peak")
     if peak is None:
         return drawings

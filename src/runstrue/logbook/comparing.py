@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from runstrue.logbook.change import difference
 from runstrue.logbook.models import CaptureFacts, CaptureRecord, Change, ReadingRecord
-from runstrue.result import Result
+from runstrue.result import Result, occasion_of
 
 # Quantity, method, channel, well, side, direction, speed, noise reduction, point. A test tape
 # is not part of it: two tapes can be compared, they merely share nothing that cancels.
@@ -82,7 +82,7 @@ def _place(facts: CaptureFacts, result: Result) -> Place:
         facts.direction,
         facts.speed_cm_s,
         facts.noise_reduction,
-        str(result.conditions.get("point", "")),
+        occasion_of(result),
     )
 
 

@@ -211,7 +211,7 @@ class Change(msgspec.Struct, frozen=True, kw_only=True):
     id, method, channel : str
         As in the readings.
     well, side, direction, noise_reduction, point : str
-        Of both stages; empty where not stated. `point` is the condition of that name, for
+        Of both stages; empty where not stated. `point` says which of several, for
         voltages.
     speed_cm_s : float or None
     found, left : tuple of ReadingRecord

@@ -305,9 +305,12 @@ def _spectrum(power: Array, bin_hz: float, channel: str, level_db: float) -> Tra
     last = int(1200 / bin_hz)
     # a line's power is spread over its lobe: three neighbouring bins hold nearly all of it
     smooth = np.convolve(power[: last + 1], np.ones(3), mode="same")[1:]
+    step = max(round(1.0 / bin_hz), 1)  # the highest in each hertz is what can be seen
+    whole = smooth.size // step * step
+    highest = smooth[:whole].reshape(-1, step).max(axis=1)
     return Trace(
         "hum spectrum",
-        np.arange(1, last + 1) * bin_hz,
-        10 * np.log10(2 * np.maximum(smooth, 1e-20)) - level_db,
+        (np.arange(highest.size) + 0.5) * step * bin_hz,
+        10 * np.log10(2 * np.maximum(highest, 1e-20)) - level_db,
         "frequency", "Hz", "level", "dB", channel,
     )  # fmt: skip

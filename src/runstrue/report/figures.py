@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from runstrue.catalogue import KINDS
 from runstrue.logbook.models import CaptureRecord, DeckRecord, Stage
+from runstrue.report.electrical_figures import Plate, Told, plates_of
 from runstrue.report.figure_change import Point, Row, draw_change
 from runstrue.report.figure_deviation import Strand, draw_deviation
 from runstrue.report.figure_histogram import Distribution, draw_histogram
@@ -69,7 +70,7 @@ def drawings_of(record: DeckRecord) -> list[Drawing]:
         _spectrum(record, listened),
         _histogram(record, listened, limits),
     ]
-    return [drawing for drawing in made if drawing is not None]
+    return [drawing for drawing in made if drawing is not None] + _electrical(record, captures)
 
 
 def write_figures(record: DeckRecord, folder: Path) -> list[Path]:
@@ -224,6 +225,23 @@ def _histogram(
             shape=shape,
         ),
     )
+
+
+def _electrical(record: DeckRecord, captures: Sequence[CaptureRecord]) -> list[Drawing]:
+    """Draw what was read besides speed and flutter, found and left over each other."""
+    listened = [one for one in captures if one.facts.stage in OVERLAID and one.readings]
+    told = [
+        Told([reading.result for reading in one.readings], ROLES[one.facts.stage], one.facts.stage)
+        for one in sorted(listened, key=lambda one: OVERLAID.index(one.facts.stage))
+    ]
+    limits = record.sheet.limits if record.sheet else ()
+
+    def drawn(plate: Plate) -> Drawing:
+        return Drawing(
+            plate.key, plate.told, lambda shape: plate.draw(_caption(record, listened), shape)
+        )
+
+    return [drawn(plate) for plate in plates_of(told, limits)]
 
 
 def _summary(record: DeckRecord, captures: Sequence[CaptureRecord]) -> Drawing | None:

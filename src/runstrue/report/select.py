@@ -18,6 +18,7 @@ from runstrue.logbook.models import (
     ReadingRecord,
     Stage,
 )
+from runstrue.result import occasion_of
 from runstrue.verdict.models import Limit, Verdict
 
 Place = tuple[str, str, str, float | None, str]  # well, side, direction, speed, noise reduction
@@ -83,8 +84,7 @@ def groups_of(record: DeckRecord, captures: Sequence[CaptureRecord]) -> list[Gro
             if reading.id in replaced:
                 continue
             result = reading.result
-            point = str(result.conditions.get("point", ""))
-            key = (result.id, result.method, result.channel, place, point)
+            key = (result.id, result.method, result.channel, place, occasion_of(result))
             group = groups.setdefault(key, Group(place))
             group.stages.setdefault(capture.facts.stage, []).append(Shown(reading, capture))
     changes = {

@@ -19,7 +19,7 @@ from runstrue.report.words import (
     table_of,
     within_of,
 )
-from runstrue.result import Result
+from runstrue.result import Result, occasion_of
 from runstrue.samples import CHANNEL_NAMES
 from runstrue.verdict.bench import chance_text
 from runstrue.verdict.models import Verdict
@@ -119,7 +119,7 @@ def _channel(group: Group) -> str:
 
 def _apart_from_channel(group: Group) -> tuple[str, str, Place, str]:
     result = group.any().reading.result
-    return result.id, result.method, group.place, str(result.conditions.get("point", ""))
+    return result.id, result.method, group.place, occasion_of(result)
 
 
 def _reading_row(group: Group, sides: Sequence[Group], several: bool) -> Reading:
@@ -187,7 +187,7 @@ def _sides_words(sides: Sequence[Shown | None], both: Result) -> str:
 def where_of(group: Group, several: bool) -> str:
     """Say channel, test point, and the place on the deck where there are several."""
     result = group.any().reading.result
-    parts = [result.channel, str(result.conditions.get("point", ""))]
+    parts = [result.channel, occasion_of(result)]
     if several:
         parts.append(place_words(group.place))
     return ", ".join(part for part in parts if part)

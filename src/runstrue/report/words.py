@@ -27,6 +27,9 @@ _UNITS = {
 }  # fmt: skip
 
 
+MOST_PAIRS = 6
+"""Of a table that is printed in words; a longer one is looked at, not read."""
+
 _NUMBER_AND_UNIT = re.compile(
     r"(?<=\d) (?=(?:%|′|(?:k?Hz|dBV?|ppm|mN·m|m?V|m?N|mm|cents|µs|ms|s|min|cm/s)\b))"
 )
@@ -91,6 +94,9 @@ def table_of(result: Result) -> str:
     table = result.table
     if table is None:
         return ""
+    if len(table.x) > MOST_PAIRS:
+        ends = f"{plain_value(table.x[0])} to {plain_value(table.x[-1])} {table.x_unit}"
+        return f"{len(table.x)} points from {ends}, drawn in the figure"
     pairs = (
         f"{plain_value(x)} {table.x_unit}: {Quantity(y, table.y_unit, u).value_text(signed=True)}"
         f" {table.y_unit}"
