@@ -89,7 +89,7 @@ def find(path: Path) -> Callable[[], None]:
     from runstrue.stimulus.programmes import programme
 
     def work() -> None:
-        finding = find_sections(FileSource(path), programme(path.stem))
+        finding = find_sections(FileSource(path, hashed=False), programme(path.stem))
         if finding.missing:
             raise RuntimeError(f"{len(finding.missing)} sections were not found")
 

@@ -48,6 +48,8 @@ class FileSource:
     path : Path
     most_channels : int
         More channels than this are refused.
+    hashed : bool
+        Whether the file's bytes are hashed for `origin`.
 
     Attributes
     ----------
@@ -66,7 +68,7 @@ class FileSource:
         When it has more channels than a tape deck's two.
     """
 
-    def __init__(self, path: Path, most_channels: int = 2) -> None:
+    def __init__(self, path: Path, most_channels: int = 2, *, hashed: bool = True) -> None:
         self.path = path
         self.doubts: list[str] = []
         with _open(path) as sound:
@@ -90,7 +92,7 @@ class FileSource:
             self.doubts.append(
                 f"The file is {missing:,} bytes shorter than its header says: it is cut short."
             )
-        self._hash = _Hash(path)
+        self._hash = _Hash(path) if hashed else None
 
     def blocks(self) -> Iterator[NDArray[np.float32]]:
         """Yield blocks of shape (channel, frame) until the file ends.
@@ -144,7 +146,7 @@ class FileSource:
 
     def origin(self) -> Origin:
         """Return where this came from, with the hash of the file's bytes."""
-        return Origin("file", self.path.name, self._hash.result())
+        return Origin("file", self.path.name, self._hash.result() if self._hash else "")
 
     def _decoded(self) -> Iterator[NDArray[np.float32]]:
         with _open(self.path) as sound:

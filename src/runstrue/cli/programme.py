@@ -159,7 +159,7 @@ def find(file: Path, key: str, as_json: bool) -> None:
     from runstrue.measure.finding import find_sections
 
     plan = programme_named(key)
-    source = FileSource(file)
+    source = FileSource(file, hashed=False)
     with Ticker(file.name, source.frames / source.rate_hz) as ticker:
         finding = find_sections(source, plan, progress=ticker.at)
     if as_json:

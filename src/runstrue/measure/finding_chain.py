@@ -26,7 +26,7 @@ SPEEDS_TRIED = 8
 SAME_TONE = 0.012  # what a deck's speed may wander within one recording
 SHORTEST_SHARE = 0.3
 WRONG_CHANNEL, WRONG_LEVEL, SWAPPED = 0.5, 0.6, 0.5
-BALANCED_DB, APART_DB = 8.0, 40.0
+BALANCED_DB, APART_DB, HEARD_DB = 8.0, 40.0, 45.0
 PASSED_OVER = 0.03
 """Cost of a tone of the programme that is passed over; many may be inaudible."""
 
@@ -203,13 +203,23 @@ class _Pairing:
         """1 where a run sounds on other channels than a section, 0 where on the same."""
         level_db = np.maximum(self.run_level_db, -120.0)
         apart_db = np.clip(level_db[:, 0] - level_db[:, 1], -APART_DB, APART_DB)
-        # most sections are on both channels, so the middle one tells the balance
-        apart_db -= np.median(apart_db)
+        apart_db -= self._balance_db(apart_db)
         side = np.where(np.abs(apart_db) < BALANCED_DB, -1, np.where(apart_db > 0, 0, 1))
         wrong = np.asarray(side[None, :] != self.channel[:, None], dtype=np.float64)
         # swapped plugs: less wrong than a tone on both channels would be
         lone = (side[None, :] >= 0) & (self.channel[:, None] >= 0)
         return np.asarray(np.where(lone, SWAPPED * wrong, wrong))
+
+    def _balance_db(self, apart_db: Array) -> float:
+        """Left over right: most sections are on both channels, so the middle run tells it.
+
+        Long and loud runs count for more; hum between the sections does not count.
+        """
+        level_db = self.run_level_db.max(axis=1)
+        weight = self.run_lasts_s * np.maximum(level_db - level_db.max() + HEARD_DB, 0.0)
+        order = np.argsort(apart_db)
+        middle = np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2)
+        return float(apart_db[order[min(int(middle), order.size - 1)]])
 
     def _cost(
         self,

@@ -1,6 +1,6 @@
 """What is kept of a recording while it passes by, so that sections can be looked for afterwards.
 
-Per frame of about 50 ms and channel: the strongest spectral peak of every half octave, its
+Per frame of about 60 ms and channel: the strongest spectral peak of every half octave, its
 frequency between the bins, and the power of the half octave. Per cell of about 5 ms: the power of
 everything, for the edges. Below 250 Hz a slower copy of the sound gives windows of 0.34 s, in which
 31.5 and 40 Hz lie apart. A quarter of an hour comes to 20 MB; the sound itself is not kept.
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import scipy.fft
@@ -22,11 +23,11 @@ from runstrue.samples import channel_name
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]
 
-FRAME_S = 0.05
+FRAME_S = 0.06
 WINDOW_S = 0.085
 SLOW_RATE_HZ = 3000.0
 SLOW_WINDOW = 1024
-CELLS_PER_FRAME = 10
+CELLS_PER_FRAME = 12
 LOWEST_HZ = 15.625  # 1000 Hz / 2^6
 BANDS = 21
 SLOW_BANDS = 8  # up to 250 Hz
@@ -115,7 +116,7 @@ def features_of(
     """
     listener = _Listener(rate_hz, channels)
     for block in blocks:
-        listener.add(np.ascontiguousarray(block, dtype=np.float32))
+        listener.add(np.asarray(block, dtype=np.float32))
         if progress:
             progress(listener.seen_s)
     return listener.features()
@@ -133,50 +134,52 @@ class _Listener:
         self.edges_hz = LOWEST_HZ * 2.0 ** (np.arange(BANDS + 1) / 2)
         self._fast = _Peaks(rate_hz, self.window, self.edges_hz, range(SLOW_BANDS, BANDS))
         self._slow = _Peaks(rate_hz / self.slower, SLOW_WINDOW, self.edges_hz, range(SLOW_BANDS))
-        self._held = np.zeros((channels, 0), dtype=np.float32)
-        self._left_over = np.zeros((channels, 0), dtype=np.float32)
+        self._for_frames, self._for_cells = _Room(channels), _Room(channels)
         # the slow window's middle lies where the fast one's does
         ahead = SLOW_WINDOW // 2 - self.window // (2 * self.slower)
-        self._slow_held = np.zeros((channels, max(ahead, 0)), dtype=np.float32)
+        self._for_slow = _Room(channels, max(ahead, 0))
         self._parts: list[tuple[Single, Single, Single]] = []
         self._slow_parts: list[tuple[Single, Single, Single]] = []
         self._cells: list[Single] = []
         self._clipped: list[NDArray[np.int32]] = []
+        self._mean = np.full(self.slower, 1 / self.slower, dtype=np.float32)
         self._seen = 0
-        self._powers = np.zeros(2)
+        self._apart = 0.0
 
     @property
     def seen_s(self) -> float:
         return self._seen / self.rate_hz
 
     def add(self, block: Single) -> None:
-        self._refuse_bad(block)
+        self._for_frames.extend(block)
+        fresh = self._for_frames.values[:, -block.shape[1] :] if block.size else block
+        self._refuse_bad(fresh)
         self._seen += block.shape[1]
         if self.channels == 2:
-            both, apart = block[0] + block[1], block[0] - block[1]
-            self._powers += float(both @ both), float(apart @ apart)
-        self._held = np.concatenate([self._held, block], axis=1)
-        count = max((self._held.shape[1] - self.window) // self.hop + 1, 0)
+            apart = fresh[0] - fresh[1]
+            self._apart += float(apart @ apart)
+        self._for_cells.extend(block)
+        held = self._for_frames.values
+        count = max((held.shape[1] - self.window) // self.hop + 1, 0)
         if count:
-            self._parts.append(self._fast.of(self._held, self.hop, count))
-            self._held = self._held[:, count * self.hop :]
-        fresh = np.concatenate([self._left_over, block], axis=1)
-        self._add_cells(fresh)
+            self._parts.append(self._fast.of(held, self.hop, count))
+            self._for_frames.drop(count * self.hop)
+        self._add_cells()
 
-    def _add_cells(self, fresh: Single) -> None:
+    def _add_cells(self) -> None:
         """Powers, clipping and the slower copy, in whole cells."""
-        cells = fresh.shape[1] // self.cell
-        whole = fresh[:, : cells * self.cell]
-        self._left_over = fresh[:, cells * self.cell :]
+        cells = self._for_cells.values.shape[1] // self.cell
+        whole = self._for_cells.values[:, : cells * self.cell]
         by_cell = whole.reshape(self.channels, cells, self.cell)
         self._cells.append(np.einsum("ijk,ijk->ij", by_cell, by_cell) / np.float32(self.cell))
         self._clipped.append(_standing_at_the_top(by_cell))
-        slow = whole.reshape(self.channels, -1, self.slower).mean(axis=2)
-        self._slow_held = np.concatenate([self._slow_held, slow], axis=1)
-        count = max((self._slow_held.shape[1] - SLOW_WINDOW) // self.slow_hop + 1, 0)
+        self._for_slow.extend(whole.reshape(self.channels, -1, self.slower) @ self._mean)
+        self._for_cells.drop(whole.shape[1])
+        held = self._for_slow.values
+        count = max((held.shape[1] - SLOW_WINDOW) // self.slow_hop + 1, 0)
         if count:
-            self._slow_parts.append(self._slow.of(self._slow_held, self.slow_hop, count))
-            self._slow_held = self._slow_held[:, count * self.slow_hop :]
+            self._slow_parts.append(self._slow.of(held, self.slow_hop, count))
+            self._for_slow.drop(count * self.slow_hop)
 
     def features(self) -> Features:
         frames = sum(part[0].shape[1] for part in self._parts)
@@ -189,8 +192,9 @@ class _Listener:
         # what the last slow windows lack is silence
         missing = frames - sum(part[0].shape[1] for part in self._slow_parts)
         if missing > 0:
-            needed = (missing - 1) * self.slow_hop + SLOW_WINDOW - self._slow_held.shape[1]
-            rest = np.pad(self._slow_held, ((0, 0), (0, max(needed, 0))))
+            held = self._for_slow.values
+            needed = (missing - 1) * self.slow_hop + SLOW_WINDOW - held.shape[1]
+            rest = np.pad(held, ((0, 0), (0, max(needed, 0))))
             self._slow_parts.append(self._slow.of(rest, self.slow_hop, missing))
         joined = [
             np.concatenate(
@@ -202,7 +206,8 @@ class _Listener:
             )
             for kind in range(3)
         ]
-        both, apart = self._powers
+        cell_power = np.concatenate(self._cells, axis=1)
+        power = float(cell_power.sum(dtype=np.float64)) * self.cell
         return Features(
             frame_s=self.hop / self.rate_hz,
             first_s=self.window / (2 * self.rate_hz),
@@ -210,11 +215,12 @@ class _Listener:
             peak_hz=joined[0],
             peak_power=joined[1],
             band_power=joined[2],
-            cell_power=np.concatenate(self._cells, axis=1),
+            cell_power=cell_power,
             clipped=np.concatenate(self._clipped, axis=1),
             edges_hz=self.edges_hz,
             duration_s=self._seen / self.rate_hz,
-            difference=float(np.sqrt(apart / (both + apart))) if both + apart > 0 else 0.0,
+            # (left − right)² and (left + right)² together are twice left² and right²
+            difference=float(np.sqrt(self._apart / (2 * power))) if power > 0 else 0.0,
         )
 
     def _refuse_bad(self, block: Single) -> None:
@@ -229,6 +235,32 @@ class _Listener:
                 )
 
 
+class _Room:
+    """Sound that waits until there is enough of it, in memory that is used again and again."""
+
+    def __init__(self, channels: int, silent: int = 0) -> None:
+        self._held = np.zeros((channels, silent), dtype=np.float32)
+        self._used = silent
+
+    @property
+    def values(self) -> Single:
+        return self._held[:, : self._used]
+
+    def extend(self, block: Single) -> None:
+        needed = self._used + block.shape[1]
+        if needed > self._held.shape[1]:
+            larger = np.empty((self._held.shape[0], needed + needed // 4), dtype=np.float32)
+            larger[:, : self._used] = self.values
+            self._held = larger
+        self._held[:, self._used : needed] = block
+        self._used = needed
+
+    def drop(self, count: int) -> None:
+        left = self._used - count
+        self._held[:, :left] = self._held[:, count : self._used].copy()
+        self._used = left
+
+
 class _Peaks:
     """Peaks of the spectrum, one in each of some half octaves."""
 
@@ -236,9 +268,15 @@ class _Peaks:
         self.bin_hz = rate_hz / window
         self.shape = scipy.signal.windows.hann(window, sym=False).astype(np.float32)
         self.size = window
-        last = window // 2
-        edges = np.clip(np.rint(edges_hz / self.bin_hz).astype(int), 1, last)
-        self.spans = [(int(edges[band]), int(edges[band + 1])) for band in bands]
+        # kept from call to call: fresh memory costs more than the sums that go into it
+        self._shaped = np.empty((0, 0, window), dtype=np.float32)
+        edges = np.rint(np.asarray(edges_hz[bands.start : bands.stop + 1]) / self.bin_hz)
+        # at a low rate the highest bands lie beyond its half: they get one bin each
+        most = window // 2 - np.arange(len(bands), -1, -1)
+        self.edges = np.minimum(edges.astype(int), most)
+        self.spans = list(pairwise(self.edges.tolist()))
+        widths = np.diff(self.edges)
+        self.even = np.minimum(3 / widths, 1.0).astype(np.float32)
         # a sine of amplitude 1 leaves (window/2)² / 4 in its bin of a Hann spectrum, and half as
         # much again in the neighbours; its mean square is 1/2
         self.scale = np.float32(2.0 * 4.0 / (window**2 * 1.5) / 1.0)
@@ -247,37 +285,35 @@ class _Peaks:
         """Frequency and power of the peaks, and power of the bands: (channel, frame, band)."""
         windows = np.lib.stride_tricks.sliding_window_view(held, self.size, axis=1)
         windows = windows[:, : (count - 1) * hop + 1 : hop]
-        spectrum = scipy.fft.rfft(windows * self.shape, axis=2)
-        power = spectrum.real**2 + spectrum.imag**2
-        shape = (*power.shape[:2], len(self.spans))
-        hz, peak, total = (np.zeros(shape, dtype=np.float32) for _ in range(3))
-        rows, columns = np.ogrid[: shape[0], : shape[1]]
-        for number, (begin, end) in enumerate(self.spans):
-            if end <= begin:
-                continue
-            part = power[:, :, begin:end]
-            best = part.argmax(axis=2) + begin
-            best = np.minimum(best, power.shape[2] - 2)
-            low = power[rows, columns, best - 1]
-            mid = power[rows, columns, best]
-            high = power[rows, columns, best + 1]
-            # between the bins: for a Hann window the ratio a of the larger neighbour to the peak
-            # puts the tone (2a − 1) / (a + 1) of a bin aside (exact for a lone sine)
-            aside = np.where(high > low, 1.0, -1.0)
-            ratio = np.sqrt(np.maximum(low, high) / np.maximum(mid, 1e-30))
-            offset = np.clip((2 * ratio - 1) / (ratio + 1), 0.0, 0.5) * aside
-            hz[:, :, number] = (best + offset) * self.bin_hz
-            total[:, :, number] = part.sum(axis=2) * self.scale
-            # what rises towards the edge belongs to a neighbour and is no peak of this band
-            tops = (mid >= low) & (mid >= high)
-            even = total[:, :, number] * np.float32(min(3 / (end - begin), 1.0))
-            peak[:, :, number] = np.where(tops, (low + mid + high) * self.scale, even)
-        return hz, peak, total
+        if self._shaped.shape[1] < count or self._shaped.shape[0] != windows.shape[0]:
+            self._shaped = np.empty(windows.shape, dtype=np.float32)
+        shaped = np.multiply(windows, self.shape, out=self._shaped[:, :count])
+        spectrum = scipy.fft.rfft(shaped, axis=2)
+        parts = spectrum.view(np.float32)
+        parts *= parts
+        power = parts[:, :, ::2] + parts[:, :, 1::2]
+        best = np.stack(
+            [power[:, :, begin:end].argmax(axis=2) + begin for begin, end in self.spans], axis=2
+        )
+        total = np.add.reduceat(power, self.edges, axis=2)[:, :, : len(self.spans)] * self.scale
+        best = np.minimum(best, power.shape[2] - 2)
+        low, mid, high = (np.take_along_axis(power, best + aside, 2) for aside in (-1, 0, 1))
+        # between the bins: for a Hann window the ratio a of the larger neighbour to the peak puts
+        # the tone (2a − 1) / (a + 1) of a bin aside (exact for a lone sine)
+        ratio = np.sqrt(np.maximum(low, high) / np.maximum(mid, 1e-30))
+        offset = np.clip((2 * ratio - 1) / (ratio + 1), 0.0, 0.5) * np.where(high > low, 1.0, -1.0)
+        # what rises towards the edge belongs to a neighbour and is no peak of this band
+        tops = (mid >= low) & (mid >= high)
+        peak = np.where(tops, (low + mid + high) * self.scale, total * self.even)
+        hz = (best + offset) * self.bin_hz
+        return hz.astype(np.float32), peak.astype(np.float32), total.astype(np.float32)
 
 
 def _standing_at_the_top(by_cell: Single) -> NDArray[np.int32]:
     """Samples per cell that are at full scale, like the one before."""
     counts = np.zeros(by_cell.shape[:2], dtype=np.int32)
+    if not by_cell.size or max(by_cell.max(), -by_cell.min()) < CLIP_FROM:
+        return counts
     top = np.maximum(by_cell.max(axis=2), -by_cell.min(axis=2))
     for channel, cell in np.argwhere(top >= CLIP_FROM):
         row = np.abs(by_cell[channel, cell])

@@ -16,7 +16,8 @@ from runstrue.stimulus.programme import Programme, Section
 
 ROUGH_S = 0.06  # how well the ends of a run are known
 SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
-STEP_S = 0.1
+STEP_S, PULSE_STEP_S, MOST_TRIED = 0.1, 0.01, 10_000
+PULSED = ("polarity", "bursts")
 AGREES_S = 0.12
 FAR_S = 60.0
 """Farther from a known edge than this, wow and drift leave the time only about right."""
@@ -192,8 +193,9 @@ class Placing:
         self, section: Section, low_s: float, high_s: float, speed: float
     ) -> Place | None:
         lasts_s = section.lasts_s / speed
-        starts = np.arange(low_s, high_s - lasts_s + AGREES_S, STEP_S)
-        if not starts.size or starts.size > 20_000:
+        step_s = PULSE_STEP_S if section.kind in PULSED else STEP_S
+        starts = np.arange(low_s, high_s - lasts_s + AGREES_S, step_s)
+        if not 0 < starts.size <= MOST_TRIED:
             return None
         shares = np.array([self.evidence.share(section, float(at), speed) for at in starts])
         best = float(shares.max())
@@ -208,7 +210,7 @@ class Placing:
         self, section: Section, begin_s: float, end_s: float, speed: float, known_s: float
     ) -> Place:
         """Take the edges of the sound itself where the programme's time is only about right."""
-        if known_s < ROUGH_S or section.kind == "silence":
+        if known_s < ROUGH_S or section.kind in ("silence", *PULSED):
             return Place(begin_s, end_s, speed, known_s)
         powers = self.features.cell_power.sum(axis=1)
         channel = int(np.argmax(powers))
