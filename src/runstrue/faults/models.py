@@ -6,7 +6,8 @@ What is known:
                 ├── Cause       what is wrong, its remedy, and what the work takes
                 ├── Check       what to look at; each of its outcomes raises or lowers causes
                 ├── Caution     what can hurt, shown before the step
-                └── Tool
+                ├── Tool
+                └── synonyms    words of the bench that mean the same, for the search
 
 and `Evidence`, one thing seen on one deck: a symptom, or an outcome of a check.
 """
@@ -19,6 +20,10 @@ import msgspec
 
 Likelihood = Literal["common", "occasional", "rare"]
 RiskWord = Literal["none", "low", "medium", "high"]
+Hazard = Literal["electrical", "chemical", "mechanical", "media", "adjust"]
+Area = Literal[
+    "power", "drive", "mechanism", "tape", "head", "signal", "record", "meter", "logic", "build"
+]
 Power = Literal[
     "off, unplugged",
     "on, covers closed",
@@ -46,11 +51,12 @@ class Tool(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
 
 
 class Caution(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """What can hurt, and what is usual against it."""
+    """What can hurt (a person, the deck, a tape, its adjustment), and what is usual against it."""
 
     id: str
-    kind: str
+    kind: Hazard
     text: str
+    basis: tuple[str, ...] = ()
 
 
 class Link(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -68,20 +74,24 @@ class Symptom(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
     said : tuple of str
         How owners say it; searched along with the name.
     area : str
+        Where it is noticed: one of `Area`.
     causes : tuple of Link
     checks : tuple of str
         Worth doing for this symptom, in a bench's usual order.
     cold_checks_before_power : tuple of str
         To be done unplugged before any mains is applied.
     cautions : tuple of str
+    basis : tuple of str
+        What stands behind its figures, where it names one: keys of the knowledge's sources.
     """
 
     said: tuple[str, ...] = ()
-    area: str
+    area: Area
     causes: tuple[Link, ...]
     checks: tuple[str, ...] = ()
     cold_checks_before_power: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    basis: tuple[str, ...] = ()
 
 
 class Cause(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -107,7 +117,7 @@ class Cause(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
         What stands behind it: keys of the knowledge's sources.
     """
 
-    area: str
+    area: Area
     prior_group: str = ""
     likelihood: Likelihood = "occasional"
     remedy: str
@@ -153,6 +163,10 @@ class Check(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
     measures : str
         For a check that Runstrue itself answers from a recording or a typed reading: what to
         measure, as a command ('runstrue measure'); empty for the hands and eyes.
+    area : str
+        Where it is done: one of `Area`; empty for a check across all of them.
+    basis : tuple of str
+        What stands behind its figures, where it names one: keys of the knowledge's sources.
     """
 
     how: str
@@ -163,6 +177,8 @@ class Check(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
     outcomes: tuple[Outcome, ...]
     cautions: tuple[str, ...] = ()
     measures: str = ""
+    area: Area | Literal[""] = ""
+    basis: tuple[str, ...] = ()
 
 
 class Knowledge(msgspec.Struct, frozen=True, kw_only=True):
@@ -174,6 +190,7 @@ class Knowledge(msgspec.Struct, frozen=True, kw_only=True):
     cautions: dict[str, Caution]
     tools: dict[str, Tool]
     sources: dict[str, str]
+    synonyms: tuple[tuple[str, ...], ...] = ()
 
 
 class Evidence(msgspec.Struct, frozen=True, kw_only=True):

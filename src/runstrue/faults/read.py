@@ -1,0 +1,377 @@
+"""The knowledge, read from its files and from the user's own, checked on the way.
+
+One file for each area of a deck stands in `knowledge/`; files of the user's own are read after
+them and may add causes, checks and symptoms, and add to the ones that are there:
+
+    symptoms: causes: checks: cautions: tools: sources: synonyms:   new pieces
+    add_to_symptoms:    - {symptom: …, said: […], causes: {common: […]}, checks: […]}
+    add_to_outcomes:    - {check: …, outcome: …, points_to: […], makes_unlikely: […]}
+
+Every slip is told in one sentence with its file and line.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, TypeVar, get_args
+
+from runstrue.faults.lines import Piece, read_lines, text_of
+from runstrue.faults.models import (
+    Area,
+    Cause,
+    Caution,
+    Check,
+    Hazard,
+    Knowledge,
+    Likelihood,
+    Link,
+    Outcome,
+    Power,
+    Risk,
+    RiskWord,
+    Symptom,
+    Tool,
+)
+from runstrue.faults.validate import Places, Reference, additions, validate
+
+KINDS = ("symptoms", "causes", "checks", "cautions", "tools", "sources")
+ADDED = ("add_to_symptoms", "add_to_outcomes")
+LIKELIHOODS: tuple[Likelihood, ...] = get_args(Likelihood)
+AREAS: tuple[Area, ...] = get_args(Area)
+
+_ID = re.compile(r"[a-z][a-z0-9_]*")
+_Known = TypeVar("_Known", Symptom, Cause, Check, Caution, Tool)
+
+
+def read_knowledge(extra: Sequence[Path] = ()) -> Knowledge:
+    """Read all that is known about faults.
+
+    Parameters
+    ----------
+    extra : sequence of Path
+        The user's own files, or folders of them (every `*.yaml` in a folder, by name).
+
+    Returns
+    -------
+    Knowledge
+        With no id left dangling.
+
+    Raises
+    ------
+    DescriptionError
+        One sentence with file and line: an unknown key or word, an id that is there twice or
+        nowhere, a risky step without a caution.
+    FileError
+        Where a file cannot be read.
+
+    Examples
+    --------
+    >>> read_knowledge().causes["main_belt_slack"].area
+    'drive'
+    """
+    return _own() if not extra else _read((*_own_texts(), *_extra_texts(extra)))
+
+
+@cache
+def _own() -> Knowledge:
+    return _read(_own_texts())
+
+
+def _own_texts() -> tuple[tuple[str, str], ...]:
+    folder = files("runstrue.faults") / "knowledge"
+    names = sorted(one.name for one in folder.iterdir() if one.name.endswith(".yaml"))
+    return tuple(
+        (name, (folder / name).read_text(encoding="utf-8"))
+        for name in names
+        if name != "intake.yaml"
+    )
+
+
+def _extra_texts(extra: Sequence[Path]) -> tuple[tuple[str, str], ...]:
+    paths = [
+        path for one in extra for path in (sorted(one.glob("*.yaml")) if one.is_dir() else (one,))
+    ]
+    return tuple((path.name, text_of(path)) for path in paths)
+
+
+def _read(texts: Sequence[tuple[str, str]]) -> Knowledge:
+    reading = _Reading()
+    for name, text in texts:
+        reading.file(name, text)
+    knowledge = Knowledge(
+        symptoms=reading.symptoms,
+        causes=reading.causes,
+        checks=reading.checks,
+        cautions=reading.cautions,
+        tools=reading.tools,
+        sources=reading.sources,
+        synonyms=tuple(reading.synonyms),
+    )
+    knowledge = additions(knowledge, reading.more_symptoms, reading.more_outcomes, reading.places)
+    validate(knowledge, reading.references, reading.places)
+    return knowledge
+
+
+@dataclass
+class _Reading:
+    """What has been read so far, and where it stood."""
+
+    symptoms: dict[str, Symptom] = field(default_factory=dict)
+    causes: dict[str, Cause] = field(default_factory=dict)
+    checks: dict[str, Check] = field(default_factory=dict)
+    cautions: dict[str, Caution] = field(default_factory=dict)
+    tools: dict[str, Tool] = field(default_factory=dict)
+    sources: dict[str, str] = field(default_factory=dict)
+    synonyms: list[tuple[str, ...]] = field(default_factory=list)
+    more_symptoms: list[tuple[Piece, Symptom]] = field(default_factory=list)
+    more_outcomes: list[tuple[Piece, str, Outcome]] = field(default_factory=list)
+    places: Places = field(default_factory=dict)
+    references: list[Reference] = field(default_factory=list)
+
+    def file(self, name: str, text: str) -> None:
+        """Read one file."""
+        page = read_lines(text, name)
+        if page is None:
+            return
+        sections = page.entries("A file of knowledge", (*KINDS, "synonyms", *ADDED))
+        for section, piece in sections.items():
+            getattr(self, f"_{section}")(piece)
+
+    def _symptoms(self, piece: Piece) -> None:
+        self._all(piece, "symptom", self.symptoms, self._symptom)
+
+    def _causes(self, piece: Piece) -> None:
+        self._all(piece, "cause", self.causes, self._cause)
+
+    def _checks(self, piece: Piece) -> None:
+        self._all(piece, "check", self.checks, self._check)
+
+    def _cautions(self, piece: Piece) -> None:
+        self._all(piece, "caution", self.cautions, self._caution)
+
+    def _tools(self, piece: Piece) -> None:
+        self._all(piece, "tool", self.tools, self._tool)
+
+    def _sources(self, piece: Piece) -> None:
+        for key, words in piece.entries("The sources", None).items():
+            self._new("source", key, words, self.sources)
+            self.sources[key] = words.text(f"The source '{key}'")
+
+    def _synonyms(self, piece: Piece) -> None:
+        for group in piece.items("The synonyms"):
+            self.synonyms.append(_words(group, "A group of synonyms"))
+
+    def _add_to_symptoms(self, piece: Piece) -> None:
+        for one in piece.items("The additions to symptoms"):
+            keys = ("symptom", "said", "causes", "checks")
+            of = _Fields(one, "An addition to a symptom", keys, ("symptom",), self.references)
+            symptom = Symptom(
+                id=of.reference("symptom", "symptom"), name="", area="build",
+                said=of.texts("said"), causes=of.links(), checks=of.refer("checks", "check"),
+            )  # fmt: skip
+            self.more_symptoms.append((one, symptom))
+
+    def _add_to_outcomes(self, piece: Piece) -> None:
+        for one in piece.items("The additions to outcomes"):
+            keys = ("check", "outcome", "points_to", "makes_unlikely")
+            of = _Fields(one, "An addition to an outcome", keys, keys[:2], self.references)
+            check = of.reference("check", "check")
+            self.more_outcomes.append((one, check, of.outcome(of.text("outcome"), "")))
+
+    def _all(
+        self, piece: Piece, kind: str, found: dict[str, _Known], read: Callable[[Piece], _Known]
+    ) -> None:
+        for one in piece.items(f"The {kind}s"):
+            known = read(one)
+            self._new(kind, known.id, one, found)
+            found[known.id] = known
+
+    def _new(self, kind: str, key: str, piece: Piece, found: Mapping[str, object]) -> None:
+        if not _ID.fullmatch(key):
+            raise piece.refused(
+                f"'{key}' is no id", "small letters, digits and '_' are needed, as in belt_slack"
+            )
+        if key in found:
+            before = self.places[kind, key]
+            raise piece.refused(
+                f"The {kind} '{key}' is there twice",
+                f"it stands in {before.file}, line {before.line}, too",
+                "give the new one another id",
+            )
+        self.places[kind, key] = piece
+
+    def _tool(self, piece: Piece) -> Tool:
+        of = _Fields(piece, "A tool", ("id", "name"), ("id", "name"), self.references)
+        return Tool(id=of.text("id"), name=of.text("name"))
+
+    def _caution(self, piece: Piece) -> Caution:
+        keys = ("id", "kind", "text", "basis")
+        of = _Fields(piece, "A caution", keys, keys[:3], self.references)
+        return Caution(
+            id=of.text("id"),
+            kind=of.word("kind", get_args(Hazard)),
+            text=of.text("text"),
+            basis=of.refer("basis", "source"),
+        )
+
+    def _symptom(self, piece: Piece) -> Symptom:
+        keys = ("id", "name", "said", "area", "causes", "checks", "cold_checks_before_power",
+                "cautions", "basis")  # fmt: skip
+        needed = ("id", "name", "area", "causes", "checks")
+        of = _Fields(piece, "A symptom", keys, needed, self.references)
+        return Symptom(
+            id=of.text("id"),
+            name=of.text("name"),
+            said=of.texts("said"),
+            area=of.word("area", AREAS),
+            causes=of.links(),
+            checks=of.refer("checks", "check"),
+            cold_checks_before_power=of.refer("cold_checks_before_power", "check"),
+            cautions=of.refer("cautions", "caution"),
+            basis=of.refer("basis", "source"),
+        )
+
+    def _cause(self, piece: Piece) -> Cause:
+        keys = ("id", "name", "area", "prior_group", "likelihood", "remedy", "parts", "tools",
+                "effort_min", "risk", "cautions", "basis")  # fmt: skip
+        needed = ("id", "name", "area", "remedy", "effort_min", "basis")
+        of = _Fields(piece, "A cause", keys, needed, self.references)
+        return Cause(
+            id=of.text("id"),
+            name=of.text("name"),
+            area=of.word("area", AREAS),
+            prior_group=of.text("prior_group", ""),
+            likelihood=of.word("likelihood", LIKELIHOODS, "occasional"),
+            remedy=of.text("remedy"),
+            parts=of.texts("parts"),
+            tools=of.refer("tools", "tool"),
+            effort_min=of.range("effort_min"),
+            risk=of.risk(),
+            cautions=of.refer("cautions", "caution"),
+            basis=of.refer("basis", "source"),
+        )
+
+    def _check(self, piece: Piece) -> Check:
+        keys = ("id", "name", "area", "how", "tools", "minutes", "power", "risk", "outcomes",
+                "cautions", "measures", "basis")  # fmt: skip
+        needed = ("id", "name", "how", "minutes", "power", "outcomes")
+        of = _Fields(piece, "A check", keys, needed, self.references)
+        return Check(
+            id=of.text("id"),
+            name=of.text("name"),
+            area=of.word("area", AREAS, ""),
+            how=of.text("how"),
+            tools=of.refer("tools", "tool"),
+            minutes=of.number("minutes"),
+            power=of.word("power", get_args(Power)),
+            risk=of.risk(),
+            outcomes=tuple(self._outcome(one) for one in of.list("outcomes")),
+            cautions=of.refer("cautions", "caution"),
+            measures=of.text("measures", ""),
+            basis=of.refer("basis", "source"),
+        )
+
+    def _outcome(self, piece: Piece) -> Outcome:
+        keys = ("id", "see", "points_to", "makes_unlikely")
+        of = _Fields(piece, "An outcome", keys, keys[:2], self.references)
+        return of.outcome(of.text("id"), of.text("see"))
+
+
+class _Fields:
+    """The fields of one entry, taken out one by one."""
+
+    def __init__(
+        self,
+        piece: Piece,
+        what: str,
+        keys: Sequence[str],
+        needed: Sequence[str],
+        references: list[Reference],
+    ) -> None:
+        self.what = what
+        self.found = piece.entries(what, keys)
+        self.references = references
+        for key in needed:
+            if key not in self.found:
+                raise piece.refused(f"{what} without '{key}'", "it is needed", f"write '{key}: …'")
+
+    def text(self, key: str, default: str = "") -> str:
+        return self.found[key].text(f"'{key}'") if key in self.found else default
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        return _words(self.found[key], f"'{key}'") if key in self.found else ()
+
+    def list(self, key: str) -> tuple[Piece, ...]:
+        return tuple(self.found[key].items(f"'{key}'"))
+
+    def number(self, key: str) -> float:
+        return self.found[key].number(f"'{key}'")
+
+    # The literal words come from `get_args`, whose values no type checker knows.
+    def word(self, key: str, words: Sequence[str], default: str = "") -> Any:
+        return self.found[key].one_of(f"'{key}'", words) if key in self.found else default
+
+    def range(self, key: str) -> tuple[float, float]:
+        piece = self.found[key]
+        both = [one.number(f"'{key}'") for one in piece.items(f"'{key}'")]
+        if len(both) != 2 or both[0] > both[1]:
+            raise piece.refused(f"'{key}' is no range", "[least, most] is needed")
+        return both[0], both[1]
+
+    def risk(self) -> Risk:
+        if "risk" not in self.found:
+            return Risk()
+        kinds = self.found["risk"].entries("The risk", ("electrical", "mechanical"))
+        words = {key: one.one_of(f"'{key}'", get_args(RiskWord)) for key, one in kinds.items()}
+        return Risk(**words)  # type: ignore[arg-type]
+
+    def refer(self, key: str, kind: str) -> tuple[str, ...]:
+        """Return the ids of another kind, noted to be looked up when all is read."""
+        if key not in self.found:
+            return ()
+        return _references(self.found[key], key, kind, self.references)
+
+    def reference(self, key: str, kind: str) -> str:
+        word = self.text(key)
+        self.references.append(Reference(kind, word, self.found[key]))
+        return word
+
+    def links(self) -> tuple[Link, ...]:
+        """Return the links to causes, written as `common: [id, id]`, the likeliest first."""
+        if "causes" not in self.found:
+            return ()
+        groups = self.found["causes"].entries("The causes of a symptom", LIKELIHOODS)
+        return tuple(
+            Link(cause=cause, likelihood=word)
+            for word in LIKELIHOODS
+            if word in groups
+            for cause in _references(groups[word], word, "cause", self.references)
+        )
+
+    def outcome(self, key: str, see: str) -> Outcome:
+        return Outcome(
+            id=key,
+            see=see,
+            points_to=self.refer("points_to", "cause"),
+            makes_unlikely=self.refer("makes_unlikely", "cause"),
+        )
+
+
+def _references(piece: Piece, key: str, kind: str, references: list[Reference]) -> tuple[str, ...]:
+    found: list[str] = []
+    for one in piece.items(f"'{key}'"):
+        word = one.text(f"An id in '{key}'")
+        if word in found:
+            raise one.refused(f"'{key}' names '{word}' twice", "once is enough")
+        references.append(Reference(kind, word, one))
+        found.append(word)
+    return tuple(found)
+
+
+def _words(piece: Piece, what: str) -> tuple[str, ...]:
+    return tuple(one.text(f"One of {what}") for one in piece.items(what))
