@@ -6,8 +6,8 @@
 
 What counts for ordering is the inner circumference that the belt has on the deck. For a loop
 that turns once round that is its middle length less π · thickness; for a figure of eight both are
-equal. A string in the grooves gives it at once, unless the belt's back runs on a pulley. What a described transport
-says of it is in `runstrue.transport.belt_in_transport`.
+equal. A string in the grooves gives it at once, unless the belt's back runs on a pulley. What a
+described transport says of it is in `runstrue.transport.belt_in_transport`.
 """
 
 from __future__ import annotations
