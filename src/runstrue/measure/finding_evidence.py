@@ -12,6 +12,7 @@ from runstrue.stimulus.section_sound import sweep_constant_s
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Frames = NDArray[np.intp]
 
 EDGE_S = 0.06  # half a window and a fade: frames nearer to an edge hold something else too
 NEAR = 0.015
@@ -25,6 +26,7 @@ NEEDED_ELSE = 0.5
 STANDS_OUT = 3.0  # a pulse over its period
 LEAST, ENOUGH_S = 0.4, 3.0  # of a section, to say anything of it
 QUIET_BELOW_REFERENCE_DB = 28.0
+TREBLE_HZ = 2000.0
 
 
 class Evidence:
@@ -63,7 +65,7 @@ class Evidence:
         frames = np.arange(features.frame_at(from_s), features.frame_at(to_s) + 1)
         return bool(self._match(section, frames, from_s, speed).mean() > NEEDED["tone"])
 
-    def frames(self, section: Section, starts_s: float, speed: float) -> NDArray[np.intp]:
+    def frames(self, section: Section, starts_s: float, speed: float) -> Frames:
         """Frames that lie wholly inside a section and the recording."""
         features = self.features
         first_s, last_s = starts_s + EDGE_S, starts_s + section.lasts_s / speed - EDGE_S
@@ -71,19 +73,19 @@ class Evidence:
         last = np.floor((last_s - features.first_s) / features.frame_s)
         return np.arange(max(int(first), 0), min(int(last), features.frames - 1) + 1)
 
-    def _match(
-        self, section: Section, frames: NDArray[np.intp], starts_s: float, speed: float
-    ) -> Mask:
+    def _match(self, section: Section, frames: Frames, starts_s: float, speed: float) -> Mask:
         inside_s = (self.features.first_s + frames * self.features.frame_s - starts_s) * speed
         tones_hz = np.array(section.frequencies_hz) * speed
         if section.kind in ("tone", "ramp"):
-            return self._holds(frames, np.full(frames.size, tones_hz[0]), NEAR)
+            return self._holds(frames, np.full(frames.size, tones_hz[0]), NEAR, section.level_db)
         if section.kind == "pilot":
             number = (inside_s / (section.lasts_s / tones_hz.size)).astype(int)
-            return self._holds(frames, tones_hz[np.clip(number, 0, tones_hz.size - 1)], 0.02)
+            return self._holds(
+                frames, tones_hz[np.clip(number, 0, tones_hz.size - 1)], 0.02, section.level_db
+            )
         if section.kind == "sweep":
             expected_hz = tones_hz[0] * np.exp(inside_s / sweep_constant_s(section))
-            return self._holds(frames, np.minimum(expected_hz, tones_hz[1]), 0.04)
+            return self._holds(frames, np.minimum(expected_hz, tones_hz[1]), 0.04, section.level_db)
         if section.kind == "silence":
             return self._quiet(frames)
         if section.kind.startswith("noise"):
@@ -92,23 +94,24 @@ class Evidence:
             tones_hz = tones_hz[0] * np.arange(1, 9)
         return self._chord(frames, tones_hz)
 
-    def _holds(self, frames: NDArray[np.intp], tones_hz: Array, near: float) -> Mask:
-        """Where a tone is the one that stands out, or is a peak of its half octave at least."""
+    def _holds(self, frames: Frames, tones_hz: Array, near: float, level_db: float) -> Mask:
+        """Where a tone stands out, or is a peak of its half octave and loud enough at least."""
         features = self.features
         allowed_hz = near * tones_hz + 0.5
+        short_db = np.where(tones_hz < TREBLE_HZ, 15.0, 50.0)  # worn heads lose treble only
+        least = self._reference * 10 ** ((level_db - short_db) / 10)
+        alone_db = self.tonal.level_db[:, frames].max(axis=0)
         out = np.abs(self.tonal.hz[frames] - tones_hz) < allowed_hz
-        band = np.clip(
-            np.searchsorted(features.edges_hz, tones_hz) - 1, 0, features.edges_hz.size - 2
-        )
+        out &= alone_db > 10 * np.log10(2 * least)
+        bands = np.searchsorted(features.edges_hz, tones_hz) - 1
+        bands = np.clip(bands, 0, features.edges_hz.size - 2)
         for channel in range(features.channels):
-            there = np.abs(features.peak_hz[channel, frames, band] - tones_hz) < allowed_hz
-            loud = (
-                features.peak_power[channel, frames, band] > WEAK * self.tonal.floor[channel, band]
-            )
-            out |= there & loud
+            power = features.peak_power[channel, frames, bands]
+            there = np.abs(features.peak_hz[channel, frames, bands] - tones_hz) < allowed_hz
+            out |= there & (power > WEAK * self.tonal.floor[channel, bands]) & (power > least)
         return np.asarray(out)
 
-    def _chord(self, frames: NDArray[np.intp], tones_hz: Array) -> Mask:
+    def _chord(self, frames: Frames, tones_hz: Array) -> Mask:
         """Where most half octaves that should hold a tone have their peak on one."""
         features = self.features
         bands = np.clip(np.searchsorted(features.edges_hz, tones_hz) - 1, 0, None)
@@ -126,7 +129,7 @@ class Evidence:
         needed = 1.0 if bands.size == 1 else 0.6
         return np.asarray(held.mean(axis=1) >= needed)
 
-    def _wide(self, frames: NDArray[np.intp], low_hz: float, high_hz: float) -> Mask:
+    def _wide(self, frames: Frames, low_hz: float, high_hz: float) -> Mask:
         """Where most half octaves are filled, and no tone stands out."""
         features = self.features
         middles_hz = np.sqrt(features.edges_hz[1:] * features.edges_hz[:-1])
@@ -137,7 +140,7 @@ class Evidence:
             filled |= power > 3 * self.tonal.band_floor[channel, bands]
         return np.asarray((filled.mean(axis=1) > 0.7) & (self.tonal.hz[frames] == 0))
 
-    def _quiet(self, frames: NDArray[np.intp]) -> Mask:
+    def _quiet(self, frames: Frames) -> Mask:
         """Where nothing stands out and the level is far below the reference."""
         power = self.features.band_power[:, frames].astype(np.float64).sum(axis=2).max(axis=0)
         always = self.tonal.band_floor.sum(axis=1).max()

@@ -9,7 +9,7 @@ import numpy as np
 
 from runstrue.measure.finding_chain import Chain, has_a_tone
 from runstrue.measure.finding_edges import SHARP_S, Knot, Playing, edge_near, playings
-from runstrue.measure.finding_evidence import Evidence
+from runstrue.measure.finding_evidence import NEEDED, Evidence
 from runstrue.measure.finding_features import Features
 from runstrue.measure.finding_runs import Run, Tonal
 from runstrue.stimulus.programme import Programme, Section
@@ -17,6 +17,7 @@ from runstrue.stimulus.programme import Programme, Section
 ROUGH_S = 0.06  # how well the ends of a run are known
 SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
 STEP_S, PULSE_STEP_S, MOST_TRIED = 0.1, 0.01, 10_000
+NEEDED_ANYWHERE = 0.8
 PULSED = ("polarity", "bursts")
 AGREES_S = 0.12
 FAR_S = 60.0
@@ -107,12 +108,12 @@ class Placing:
         knots: list[Knot] = []
         for number, place in sorted(self.own.items()):
             section = self.programme.sections[number]
-            there = (place.ends_s - place.starts_s) * place.speed_ratio / section.lasts_s
+            off_s = place.ends_s - place.starts_s - section.lasts_s / place.speed_ratio
             begin = Knot(section.starts_s, place.starts_s, place.known_s)
             end = Knot(section.ends_s, place.ends_s, place.known_s)
             if self._is_whole(number, place) or not self.exact:
                 knots += [begin, end]
-            elif abs(there - 1) < 0.1 and section.kind == "tone":
+            elif abs(off_s) < 2 * AGREES_S and section.kind == "tone":
                 knots.append(replace(begin, known_s=max(place.known_s, ROUGH_S)))
             elif number == min(self.own):  # where a recording begins within a section
                 knots.append(end)
@@ -135,6 +136,8 @@ class Placing:
             begin_s, end_s = playing.seen(section.starts_s), playing.seen(section.ends_s)
             # a run may lack its faint beginning, or run into the next tone of the same pitch
             nearer_s = min(abs(begin_s - own.starts_s), abs(end_s - own.ends_s))
+            if begin_s >= own.starts_s and end_s <= own.ends_s:
+                nearer_s = 0.0  # hum of the tone's pitch, or another such tone, went on
             if nearer_s >= off_s:
                 continue
             if section.kind == "tone":
@@ -160,7 +163,7 @@ class Placing:
         """Whether both edges are sharp and as far apart as the programme says."""
         lasts_s = self.programme.sections[number].lasts_s / place.speed_ratio
         off_s = abs(place.ends_s - place.starts_s - lasts_s)
-        return place.known_s <= SHARP_S and off_s < 0.01 + 0.003 * lasts_s
+        return place.known_s <= SHARP_S and off_s < 0.012 + 0.0004 * lasts_s
 
     def _looked_for(self, number: int) -> Place | str:
         """Look for a section that is no run: where the programme's time puts it, or in between."""
@@ -194,12 +197,14 @@ class Placing:
     ) -> Place | None:
         lasts_s = section.lasts_s / speed
         step_s = PULSE_STEP_S if section.kind in PULSED else STEP_S
-        starts = np.arange(low_s, high_s - lasts_s + AGREES_S, step_s)
+        # a section of which a part is missing is not searched for: it would be found anywhere
+        low_s, high_s = max(low_s - AGREES_S, 0.0), min(high_s + AGREES_S, self.features.duration_s)
+        starts = np.arange(low_s, high_s - lasts_s, step_s)
         if not 0 < starts.size <= MOST_TRIED:
             return None
         shares = np.array([self.evidence.share(section, float(at), speed) for at in starts])
         best = float(shares.max())
-        if not self.evidence.shows(section, float(starts[int(shares.argmax())]), speed):
+        if best < max(NEEDED.get(section.kind, 0.0), NEEDED_ANYWHERE):
             return None
         # of equally good places the middle one
         level = np.flatnonzero(shares >= best - 0.01)

@@ -21,11 +21,12 @@ Mask = NDArray[np.bool_]
 QUIET_TIMES = 10.0  # %: the quietest tenth of the recording shows what is always there
 OVER_NEIGHBOURS = 10**2.5  # but not 25 dB more than next to it: there a tone never stops
 STANDS_OUT = 10**1.2  # 12 dB
-LONE_SHARE = 0.5
+LONE_SHARE, DROWNED = 0.5, 0.01
 NEAR = 0.015  # wow and flutter of a bad deck, and of its reading in a window of 85 ms
 DROPOUT_FRAMES = 3
 SHORTEST_FRAMES = 4
 STEP_FRAMES, STEP_DB = 6, 4.0
+FAR_SOFTER_DB = 25.0  # more than half of what a rising tone rises by
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,7 +91,8 @@ def tonal_frames(features: Features) -> Tonal:
     best = standing.argmax(axis=2)
     at = np.take_along_axis(standing, best[:, :, None], 2)[:, :, 0]
     beyond = np.maximum(band - 2 * band_floor[:, None, :], 0.0).sum(axis=2)
-    lone = (at > 0) & (at > LONE_SHARE * beyond)
+    # hum in a dead channel is no tone while the other one is full of noise
+    lone = (at > 0) & (at > LONE_SHARE * beyond) & (at > DROWNED * beyond.max(axis=0))
     leader = np.where(lone, at, 0.0).argmax(axis=0)
     frames = np.arange(features.frames)
     tonal = lone[leader, frames]
@@ -142,7 +144,22 @@ def runs_of(features: Features, tonal: Tonal) -> list[Run]:
     return [
         _run(features, tonal, first, last)
         for begin, end in spans
-        for first, last in _level_pieces(tonal, begin, end)
+        for loud_from, loud_to in _loud_pieces(tonal, begin, end)
+        for first, last in _level_pieces(tonal, loud_from, loud_to)
+    ]
+
+
+def _loud_pieces(tonal: Tonal, begin: int, end: int) -> list[tuple[int, int]]:
+    """Cut off what is far softer than the run: hum of the tone's own pitch in the pauses."""
+    level_db = tonal.level_db[:, begin : end + 1].max(axis=0)
+    loud = np.flatnonzero(level_db > np.median(level_db[level_db > -200]) - FAR_SOFTER_DB)
+    breaks = np.flatnonzero(np.diff(loud) > DROPOUT_FRAMES + 1)
+    firsts = loud[np.concatenate(([0], breaks + 1))]
+    lasts = loud[np.concatenate((breaks, [loud.size - 1]))]
+    return [
+        (begin + int(first), begin + int(last))
+        for first, last in zip(firsts, lasts, strict=True)
+        if last - first + 1 >= SHORTEST_FRAMES
     ]
 
 
