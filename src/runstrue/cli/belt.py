@@ -29,7 +29,7 @@ def belt(ctx: click.Context) -> None:
     """Find the length of a belt, and which one to buy.
 
       runstrue belt size --string "312 mm" --section "square 1.2 mm"
-      runstrue belt choose --string "312 mm" --section "square 1.2 mm" --sizes shop.csv
+      runstrue belt choose --string 312 --section "square 1.2" --sizes shop.csv
       runstrue belt length --pulley 60@0,0 --pulley 8@90,0
 
     Sizes without a unit are millimetres; 12.3 in and 3/64 in will do as well. Unplug the deck
@@ -98,8 +98,8 @@ def size(as_json: bool, **given: Any) -> None:
     r"""Work out which size to order, and what it then does on the deck.
 
       runstrue belt size --string "312 mm" --section "square 1.2 mm"
-      runstrue belt size --string "312±1 mm" --thread "0.4 mm" --section "flat 4 x 0.5" \
-          --motor-pulley 9.1 --flywheel 64
+      runstrue belt size --string "312±1 mm" --thread "0.4 mm" \
+          --section "flat 4 x 0.5 mm" --motor-pulley 9.1 --flywheel 64
       runstrue belt size --old-belt "301 mm" --section "square 1.2 mm"
       runstrue belt size --transport c32.toml --belt main
 
@@ -154,9 +154,9 @@ def size(as_json: bool, **given: Any) -> None:
 def choose(sizes: Path | None, offers: tuple[str, ...], as_json: bool, **given: Any) -> None:
     r"""Choose among belts that can be had: stretch, tension, tape speed, trim.
 
-      runstrue belt choose --string "312 mm" --section "square 1.2 mm" --sizes shop.csv
+      runstrue belt choose --string 312 --section "square 1.2" --sizes shop.csv
       runstrue belt choose --transport c32.toml --belt main --trim 3 \
-          --offer "flat 4 x 0.6 mm, 280 mm" --offer "flat 4 x 0.5 mm, lay-flat 137 mm"
+          --offer "flat 4 x 0.6 mm, 280 mm" --offer "flat 4 x 0.5, lay-flat 138"
 
     A list is CSV with headings such as: name, section, inner circumference mm (or inner diameter,
     or lay-flat). A thicker belt makes the tape run faster: 0.1 mm is about 1 %.

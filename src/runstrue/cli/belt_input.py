@@ -96,7 +96,10 @@ class Sizes:
         """
         from runstrue.transport.sizes import read_size
 
-        size = read_size(text, "length", instrument, bare_unit="mm")
+        try:
+            size = read_size(text, "length", instrument, bare_unit="mm")
+        except InputError as error:
+            raise InputError(f"{error.seen} for {what}", error.needed, error.next_step) from None
         self.note(text)
         if not low <= size.value <= high:
             bare = " without a unit, so millimetres," if text in self.bare else ""
@@ -147,7 +150,7 @@ def read_pulley(text: str, sizes: Sizes) -> SizedPulley:
     if not at or len(parts) != 2 or not all(parts):
         hint = "part x and y by a semicolon where decimals have a comma" if len(parts) > 2 else ""
         raise InputError(f"'{text}' was read as a pulley", f"{PULLEY_SAMPLE} is needed", hint)
-    what = f"the diameter of {f'the {name}' if name else 'a pulley'}"
+    what = f"the diameter in '{text}'"
     return SizedPulley(
         sizes.place(parts[0]),
         sizes.place(parts[1]),

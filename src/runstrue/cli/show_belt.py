@@ -19,17 +19,16 @@ from runstrue.transport.rubber import Band, two_figures
 FORMAT = "runstrue/1"
 
 
-def within(quantity: Quantity, *, signed: bool = False) -> str:
-    """Print a figure with what it lies within, 95 % sure, as far as it is known: '312.0 ±1.2'.
+def within(quantity: Quantity, *, signed: bool = False, decimals: int | None = None) -> str:
+    """Print a figure with what it lies within, 95 % sure: '312.0 ±1.2 mm'.
 
-    The half-width is rounded to two figures, and the figure with it.
+    The half-width is rounded to two figures, and the figure with it, unless decimals are given.
     """
     half = quantity.expanded()
     if half <= 0:
         return f"{quantity.value_text(signed=signed)} {quantity.unit}"
-    decimals = max(0, 1 - math.floor(math.log10(half)))
-    if round(half, decimals) >= 10.0 ** (2 - decimals):
-        decimals = max(0, decimals - 1)
+    if decimals is None:
+        decimals = Quantity(quantity.value, "", half).decimals()
     value = number_text(quantity.value, decimals, signed=signed)
     return f"{value} ±{number_text(half, decimals)} {quantity.unit}"
 
@@ -43,9 +42,8 @@ def length_lines(way: Way, section: Section | None) -> Iterator[str]:
             0.0 if path is not None and path.crossed else math.pi * section.thickness.value
         )
         rows.append(["along the middle", within(Quantity(middle, "mm", way.inner.u))])
-    yield bold(f"Way of the belt, from {way.source}")
+    yield bold(f"Way of the belt, from {way.source}") + " (± holds 95 %)"
     yield from table(rows, "<<", indent="  ")
-    yield "  with 95 % within ±"
     if path is None:
         return
     yield ""
@@ -81,6 +79,7 @@ def size_lines(job: Job, outcome: Outcome, cautions: Sequence[str]) -> Iterator[
     """What to order, and what it then does."""
     section, least, most = job.section, job.least_percent, job.most_percent
     aim = job.free_inner()
+    drives = job.way.drive is not None and job.way.drive.sets_speed
     low, high = job.free_inner(most).value, job.free_inner(least).value
     yield from wrapped(
         f"{within(job.way.inner)}, from {job.way.source}", " " * 17, first="Way on the deck  "
@@ -99,12 +98,11 @@ def size_lines(job: Job, outcome: Outcome, cautions: Sequence[str]) -> Iterator[
     yield from table(_effect_rows(job, outcome), "<<", indent="  ")
     yield from wrapped(
         f"Rubber is known by a factor of two each way; {job.shore_a:g} Shore A is taken"
-        + (
-            f", and a load of {job.load_mnm / GRAM_CENTIMETRE_MNM:.3g} g·cm."
-            if outcome.creep is not None
-            else "."
-        )
+        + (f", and a load of {job.load_mnm / GRAM_CENTIMETRE_MNM:.3g} g·cm." if drives else ".")
     )
+    if drives and outcome.margin is not None and outcome.margin.low < 1:
+        likely = "is likely to" if outcome.margin.middle < 1 else "may"
+        cautions = [f"Under this load the belt {likely} slip.", *cautions]
     yield from caution_lines(cautions)
 
 
@@ -144,20 +142,21 @@ def choice_lines(job: Job, outcomes: Sequence[Outcome], cautions: Sequence[str])
     """The belts that can be had, the one to take first."""
     speeds = any(one.speed is not None for one in outcomes)
     trims = any(one.reach for one in outcomes)
-    heading = ["belt", "stretch", "", "tension"]
-    heading += ["speed"] * speeds + ["trim"] * trims
+    heading = ["belt", "stretch %", "", "tension, N"]
+    heading += ["speed %"] * speeds + ["trim"] * trims
     rows = []
     for one in outcomes:
         row = [
-            _short(one.offer.name, 20),
-            f"{one.stretch.value:.1f} %".replace("-", "−"),
+            _short(one.offer.name, 18),
+            within(one.stretch, decimals=1).removesuffix(" %"),
             one.fit,
-            str(one.tension) if one.tension.middle else "none",
+            str(one.tension).removesuffix(" N") if one.tension.middle else "none",
         ]
         if speeds:
-            row.append(within(one.speed, signed=True) if one.speed is not None else "")
+            told = within(one.speed, signed=True, decimals=1) if one.speed is not None else ""
+            row.append(told.removesuffix(" %"))
         if trims:
-            row.append("too close" if one.reach.startswith("too") else one.reach)
+            row.append("unsure" if one.reach.startswith("too") else one.reach)
         rows.append(row)
     yield from wrapped(
         f"{within(job.way.inner)}, from {job.way.source}", " " * 17, first="Way on the deck  "
@@ -176,10 +175,10 @@ def choice_lines(job: Job, outcomes: Sequence[Outcome], cautions: Sequence[str])
             yield from wrapped(f"{one.offer.name}: {others}.", "  ", first="  ")
     if speeds:
         yield from wrapped(
-            f"Speed is against a new {job.section} belt at {job.aim_percent:.3g} %, by the "
-            "thickness (which moves the pitch line) and by creep under "
-            f"{job.load_mnm / GRAM_CENTIMETRE_MNM:.3g} g·cm; ± holds 95 %. Set the speed anew "
-            "after a new belt in any case."
+            f"± holds 95 %. Speed is against a new {job.section} belt at "
+            f"{job.aim_percent:.3g} %, by the thickness (which moves the pitch line) and by creep "
+            f"under {job.load_mnm / GRAM_CENTIMETRE_MNM:.3g} g·cm. Set the speed anew after a new "
+            "belt in any case."
         )
     elif job.way.drive is not None and not job.way.drive.sets_speed:
         yield from wrapped("The tape's speed does not hang on this belt.")
@@ -190,7 +189,7 @@ def verdict_words(job: Job, best: Outcome) -> str:
     """Say which belt to take, as one would over the counter."""
     offer = best.offer
     told = f"{offer.section}, inner circumference {offer.inner.value:.0f} mm"
-    name = "" if str(offer.name).startswith(str(offer.section)) else f"{offer.name}: "
+    name = "" if offer.name.startswith(offer.section.kind) else f"{offer.name}: "
     if not best.suits:
         aim, high = job.free_inner(), job.free_inner(job.least_percent).value
         return (
@@ -199,7 +198,7 @@ def verdict_words(job: Job, best: Outcome) -> str:
         )
     if best.fit == "fits":
         return f"Take {name}{told}."
-    return f"None is quite right; nearest is {name}{told} ({best.fit})."
+    return f"Nearest is {name}{told}. It is {best.fit}, but will do."
 
 
 def caution_lines(cautions: Sequence[str]) -> Iterator[str]:
@@ -267,8 +266,11 @@ def _effect_rows(job: Job, outcome: Outcome) -> Iterator[list[str]]:
     yield ["tension of each run", str(outcome.tension)]
     if outcome.bearing is not None and drive is not None:
         yield [f"pull on the {drive.motor_name}", str(outcome.bearing)]
-    if outcome.grip is not None and outcome.margin is not None:
+    if outcome.grip is not None:
         yield ["grip before it slips", torque_words(outcome.grip)]
+    if drive is None or not drive.sets_speed:
+        return
+    if outcome.margin is not None:
         yield ["that is", f"{str(outcome.margin).strip()} times the load"]
     if outcome.creep is not None:
         yield ["creep under the load", f"{outcome.creep}; goes into the speed trim"]
@@ -283,6 +285,8 @@ def _against(job: Job, one: Outcome) -> str:
         said.append(f"{one.offer.section}, and the deck wants {job.section}")
     if one.reach == "no":
         said.append("the speed cannot be trimmed back")
+    elif one.reach == "too close to call":
+        said.append("whether the speed can be trimmed back is too close to call")
     if one.margin is not None and one.margin.middle < 1:
         said.append("it is likely to slip under the load")
     return "; ".join(said)

@@ -40,7 +40,7 @@ def draw_belt(path: BeltPath, caption: Caption, *, shape: Shape = "page") -> Fig
             _draw_pulley(axes, path, index, font)
             name = pulley.name or f"pulley {index + 1}"
             said = f"{name}\n{math.degrees(path.wraps_rad[index]):.0f}°"
-            _write(axes, *_beside(path, index), said, font)
+            _write(axes, *_beside(path, index), said, font, ground="none")
         for index, ((ax, ay), (bx, by)) in enumerate(path.tangents):
             _write(
                 axes, (ax + bx) / 2, (ay + by) / 2, f"{path.straights_mm[index]:.1f} mm",
@@ -72,22 +72,25 @@ def _draw_pulley(axes: Axes, path: BeltPath, index: int, font: float) -> None:
 
 
 def _beside(path: BeltPath, index: int) -> tuple[float, float]:
-    """Where the name goes: in a large pulley, else off its wrapped side or its free one."""
+    """Where the name goes: in a large pulley, else outside of the loop."""
     pulley = path.pulleys[index]
     span = max(one.radius_mm for one in path.pulleys)
     extent = max(path.length_mm / 4, span)
     if pulley.radius_mm > extent / 4:
         return pulley.x_mm, pulley.y_mm - pulley.radius_mm * 0.45
     pull_x, pull_y = path.pulls()[index]
-    size = math.hypot(pull_x, pull_y) or 1.0
+    size = (math.hypot(pull_x, pull_y) or 1.0) * pulley.side
     away = pulley.radius_mm + extent * 0.13
     return pulley.x_mm - pull_x / size * away, pulley.y_mm - pull_y / size * away
 
 
-def _write(axes: Axes, x: float, y: float, words: str, size: float, colour: str = INK) -> None:
+def _write(
+    axes: Axes, x: float, y: float, words: str, size: float, colour: str = INK,
+    ground: str = "white",
+) -> None:  # fmt: skip
     plain(
         axes.text(
             x, y, printable(words), ha="center", va="center", fontsize=size, color=colour,
-            zorder=6, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
+            zorder=6, bbox={"facecolor": ground, "edgecolor": "none", "pad": 1.0},
         )
     )  # fmt: skip

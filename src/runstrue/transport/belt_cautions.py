@@ -20,6 +20,7 @@ from runstrue.transport.belt_speed import (
     tar_change_percent,
 )
 from runstrue.transport.belt_way import Drive
+from runstrue.transport.rubber import two_figures
 from runstrue.transport.sizes import CALIPER, read_size
 
 GrooveKind = Literal["v", "square", "flat"]
@@ -109,7 +110,7 @@ def tar_cautions(drive: Drive | None, section: Section) -> Iterator[str]:
         percent = tar_change_percent(drive.motor.value, section.thickness.value, TAR_LAYER_MM)
         effect = (
             f": {TAR_LAYER_MM:g} mm all round the {drive.motor_name} makes the tape run "
-            f"{percent:.2g} % fast"
+            f"{two_figures(percent)} % fast"
         )
     yield (
         f"Tar of an old belt must be off before anything is measured{effect}. Unplugged deck, "

@@ -119,7 +119,7 @@ class Outcome:
     def suits(self) -> bool:
         """Whether nothing speaks against it but perhaps a little slack or tightness."""
         wrong = self.fit in ("does not grip", "too slack", "too tight") or self.reach == "no"
-        slips = self.margin is not None and self.margin.middle < 1
+        slips = self.speed is not None and self.margin is not None and self.margin.middle < 1
         return self.same_kind and not wrong and not slips
 
 

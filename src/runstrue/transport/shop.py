@@ -83,7 +83,9 @@ def read_offer(text: str) -> Offer:
             "write 'square 1.2 mm, 297 mm', or 'square 1.2 mm, lay-flat 148 mm'",
         )
     role = roles[0] if roles else "inner circumference"
-    return Offer(text.strip(), read_section(section), _inner(found["size"], role, "mm", ""))
+    offered = read_section(section)
+    inner = _inner(found["size"], role, "mm", "")
+    return Offer(f"{offered}, {inner.value:.0f} mm".replace(" mm", "", 1), offered, inner)
 
 
 def read_offers(path: str | os.PathLike[str]) -> list[Offer]:
