@@ -374,7 +374,7 @@ def test_a_section_that_does_not_belong_into_the_groove(belt: str, groove: str, 
 
 
 def test_what_is_no_groove_is_refused() -> None:
-    with pytest.raises(InputError, match="'V 1.5 mm'"):
+    with pytest.raises(InputError, match=r"'V 1\.5 mm'"):
         read_groove("1.5 mm")
 
 

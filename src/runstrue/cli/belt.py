@@ -49,7 +49,7 @@ def length(target: Path | None, as_json: bool, **given: Any) -> None:
 
       runstrue belt length --pulley 60@0,0 --pulley 8@90,0
       runstrue belt length --pulley flywheel=60@0,0 --pulley motor=8@90,0 \
-          --pulley idler=12@45,24,back --section "square 1.2 mm" -o way.svg
+          --pulley idler=12@45,18,back --section "square 1.2 mm" -o way.svg
 
     D@X,Y is a diameter at a place, in the order in which the belt meets them, either way round.
     Places are taken from any corner; x to the right, y up. Where the belt's back runs on a

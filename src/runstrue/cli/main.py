@@ -42,6 +42,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("report", "Write the printed sheet of a deck, and its pictures."),
     "tape": ("tapes", "Describe a test tape, bought or home-made."),
     "transport": ("transport", "Describe what turns in a deck, and how fast it does."),
+    "belt": ("belt", "Find the length of a belt, and which one to buy."),
     "programme": ("programme", "Write a test programme, and find it again in a recording."),
     "meter": ("meter", "Say what is wrong with a deck's own level meters."),
     "control": ("control", "Count the crackle of a control while it is worked."),

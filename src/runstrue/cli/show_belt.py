@@ -16,7 +16,7 @@ from runstrue.transport.belt_way import Way
 from runstrue.transport.grip import GRAM_CENTIMETRE_MNM
 from runstrue.transport.rubber import Band, two_figures
 
-FORMAT = "runstrue/1"
+FORMAT = "runstrue-belt/1"
 
 
 def within(quantity: Quantity, *, signed: bool = False, decimals: int | None = None) -> str:
