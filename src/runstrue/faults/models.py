@@ -191,6 +191,7 @@ class Knowledge(msgspec.Struct, frozen=True, kw_only=True):
     tools: dict[str, Tool]
     sources: dict[str, str]
     synonyms: tuple[tuple[str, ...], ...] = ()
+    empty_words: tuple[str, ...] = ()
 
 
 class Evidence(msgspec.Struct, frozen=True, kw_only=True):

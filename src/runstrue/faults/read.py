@@ -3,7 +3,7 @@
 One file for each area of a deck stands in `knowledge/`; files of the user's own are read after
 them and may add causes, checks and symptoms, and add to the ones that are there:
 
-    symptoms: causes: checks: cautions: tools: sources: synonyms:   new pieces
+    symptoms: causes: checks: cautions: tools: sources: synonyms: empty_words:   new pieces
     add_to_symptoms:    - {symptom: …, said: […], causes: {common: […]}, checks: […]}
     add_to_outcomes:    - {check: …, outcome: …, points_to: […], makes_unlikely: […]}
 
@@ -40,6 +40,7 @@ from runstrue.faults.models import (
 from runstrue.faults.validate import Places, Reference, additions, validate
 
 KINDS = ("symptoms", "causes", "checks", "cautions", "tools", "sources")
+SPOKEN = ("synonyms", "empty_words")
 ADDED = ("add_to_symptoms", "add_to_outcomes")
 LIKELIHOODS: tuple[Likelihood, ...] = get_args(Likelihood)
 AREAS: tuple[Area, ...] = get_args(Area)
@@ -111,6 +112,7 @@ def _read(texts: Sequence[tuple[str, str]]) -> Knowledge:
         tools=reading.tools,
         sources=reading.sources,
         synonyms=tuple(reading.synonyms),
+        empty_words=tuple(reading.empty_words),
     )
     knowledge = additions(knowledge, reading.more_symptoms, reading.more_outcomes, reading.places)
     validate(knowledge, reading.references, reading.places)
@@ -128,6 +130,7 @@ class _Reading:
     tools: dict[str, Tool] = field(default_factory=dict)
     sources: dict[str, str] = field(default_factory=dict)
     synonyms: list[tuple[str, ...]] = field(default_factory=list)
+    empty_words: list[str] = field(default_factory=list)
     more_symptoms: list[tuple[Piece, Symptom]] = field(default_factory=list)
     more_outcomes: list[tuple[Piece, str, Outcome]] = field(default_factory=list)
     places: Places = field(default_factory=dict)
@@ -138,7 +141,7 @@ class _Reading:
         page = read_lines(text, name)
         if page is None:
             return
-        sections = page.entries("A file of knowledge", (*KINDS, "synonyms", *ADDED))
+        sections = page.entries("A file of knowledge", (*KINDS, *SPOKEN, *ADDED))
         for section, piece in sections.items():
             getattr(self, f"_{section}")(piece)
 
@@ -165,6 +168,9 @@ class _Reading:
     def _synonyms(self, piece: Piece) -> None:
         for group in piece.items("The synonyms"):
             self.synonyms.append(_words(group, "A group of synonyms"))
+
+    def _empty_words(self, piece: Piece) -> None:
+        self.empty_words.extend(_words(piece, "the empty words"))
 
     def _add_to_symptoms(self, piece: Piece) -> None:
         for one in piece.items("The additions to symptoms"):

@@ -25,14 +25,6 @@ LEAST_LIKENESS = 0.78
 
 _WORD = re.compile(r"[a-z0-9]+")
 _DASH = re.compile(r"[-/]")
-_EMPTY = frozenset(
-    "a an the it its is are was were be been i my me we our you your he she they them this that "
-    "these those to of in on at for and or but by with from as so if when while then there here "
-    "has have had do does did just very really quite too much some any only also still even "
-    "again always get gets got gives give make makes made can could would will shall should "
-    "like sort kind bit little thing now well up out off over down into onto through about "
-    "what which who how why seems seem after before because straight away please help sound sounds sit sits".split()
-)
 _ENDINGS = ("ingly", "ings", "ing", "edly", "ied", "ies", "ed", "ers", "er", "es", "s", "ly", "y")
 
 
@@ -101,6 +93,7 @@ class _Language:
     """All phrases of all symptoms, and what each word of them weighs."""
 
     def __init__(self, knowledge: Knowledge) -> None:
+        self.empty = {"".join(_plain(word)) for word in knowledge.empty_words}
         self.concepts = _concepts(knowledge.synonyms)
         self.longest = max((len(key) for key in self.concepts), default=1)
         self.phrases = {
@@ -175,7 +168,7 @@ class _Language:
                     at += length
                     break
             else:
-                if words[at] not in _EMPTY:
+                if words[at] not in self.empty:
                     yield _Said(stems[at], words[at])
                 at += 1
 
