@@ -18,22 +18,18 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import TypeVar, get_args
 
+from runstrue.faults.fields import AREAS, LIKELIHOODS, Fields, words_of
 from runstrue.faults.lines import Piece, read_lines, text_of
 from runstrue.faults.models import (
-    Area,
     Cause,
     Caution,
     Check,
     Hazard,
     Knowledge,
-    Likelihood,
-    Link,
     Outcome,
     Power,
-    Risk,
-    RiskWord,
     Symptom,
     Tool,
 )
@@ -42,8 +38,6 @@ from runstrue.faults.validate import Places, Reference, additions, validate
 KINDS = ("symptoms", "causes", "checks", "cautions", "tools", "sources")
 SPOKEN = ("synonyms", "empty_words")
 ADDED = ("add_to_symptoms", "add_to_outcomes")
-LIKELIHOODS: tuple[Likelihood, ...] = get_args(Likelihood)
-AREAS: tuple[Area, ...] = get_args(Area)
 
 _ID = re.compile(r"[a-z][a-z0-9_]*")
 _Known = TypeVar("_Known", Symptom, Cause, Check, Caution, Tool)
@@ -167,15 +161,15 @@ class _Reading:
 
     def _synonyms(self, piece: Piece) -> None:
         for group in piece.items("The synonyms"):
-            self.synonyms.append(_words(group, "A group of synonyms"))
+            self.synonyms.append(words_of(group, "A group of synonyms"))
 
     def _empty_words(self, piece: Piece) -> None:
-        self.empty_words.extend(_words(piece, "the empty words"))
+        self.empty_words.extend(words_of(piece, "the empty words"))
 
     def _add_to_symptoms(self, piece: Piece) -> None:
         for one in piece.items("The additions to symptoms"):
             keys = ("symptom", "said", "causes", "checks")
-            of = _Fields(one, "An addition to a symptom", keys, ("symptom",), self.references)
+            of = Fields(one, "An addition to a symptom", keys, ("symptom",), self.references)
             symptom = Symptom(
                 id=of.reference("symptom", "symptom"), name="", area="build",
                 said=of.texts("said"), causes=of.links(), checks=of.refer("checks", "check"),
@@ -185,7 +179,7 @@ class _Reading:
     def _add_to_outcomes(self, piece: Piece) -> None:
         for one in piece.items("The additions to outcomes"):
             keys = ("check", "outcome", "points_to", "makes_unlikely")
-            of = _Fields(one, "An addition to an outcome", keys, keys[:2], self.references)
+            of = Fields(one, "An addition to an outcome", keys, keys[:2], self.references)
             check = of.reference("check", "check")
             self.more_outcomes.append((one, check, of.outcome(of.text("outcome"), "")))
 
@@ -212,12 +206,12 @@ class _Reading:
         self.places[kind, key] = piece
 
     def _tool(self, piece: Piece) -> Tool:
-        of = _Fields(piece, "A tool", ("id", "name"), ("id", "name"), self.references)
+        of = Fields(piece, "A tool", ("id", "name"), ("id", "name"), self.references)
         return Tool(id=of.text("id"), name=of.text("name"))
 
     def _caution(self, piece: Piece) -> Caution:
         keys = ("id", "kind", "text", "basis")
-        of = _Fields(piece, "A caution", keys, keys[:3], self.references)
+        of = Fields(piece, "A caution", keys, keys[:3], self.references)
         return Caution(
             id=of.text("id"),
             kind=of.word("kind", get_args(Hazard)),
@@ -229,7 +223,7 @@ class _Reading:
         keys = ("id", "name", "said", "area", "causes", "checks", "cold_checks_before_power",
                 "cautions", "basis")  # fmt: skip
         needed = ("id", "name", "area", "causes", "checks")
-        of = _Fields(piece, "A symptom", keys, needed, self.references)
+        of = Fields(piece, "A symptom", keys, needed, self.references)
         return Symptom(
             id=of.text("id"),
             name=of.text("name"),
@@ -246,7 +240,7 @@ class _Reading:
         keys = ("id", "name", "area", "prior_group", "likelihood", "remedy", "parts", "tools",
                 "effort_min", "risk", "cautions", "basis")  # fmt: skip
         needed = ("id", "name", "area", "remedy", "effort_min", "basis")
-        of = _Fields(piece, "A cause", keys, needed, self.references)
+        of = Fields(piece, "A cause", keys, needed, self.references)
         return Cause(
             id=of.text("id"),
             name=of.text("name"),
@@ -266,7 +260,7 @@ class _Reading:
         keys = ("id", "name", "area", "how", "tools", "minutes", "power", "risk", "outcomes",
                 "cautions", "measures", "basis")  # fmt: skip
         needed = ("id", "name", "how", "minutes", "power", "outcomes")
-        of = _Fields(piece, "A check", keys, needed, self.references)
+        of = Fields(piece, "A check", keys, needed, self.references)
         return Check(
             id=of.text("id"),
             name=of.text("name"),
@@ -284,100 +278,5 @@ class _Reading:
 
     def _outcome(self, piece: Piece) -> Outcome:
         keys = ("id", "see", "points_to", "makes_unlikely")
-        of = _Fields(piece, "An outcome", keys, keys[:2], self.references)
+        of = Fields(piece, "An outcome", keys, keys[:2], self.references)
         return of.outcome(of.text("id"), of.text("see"))
-
-
-class _Fields:
-    """The fields of one entry, taken out one by one."""
-
-    def __init__(
-        self,
-        piece: Piece,
-        what: str,
-        keys: Sequence[str],
-        needed: Sequence[str],
-        references: list[Reference],
-    ) -> None:
-        self.what = what
-        self.found = piece.entries(what, keys)
-        self.references = references
-        for key in needed:
-            if key not in self.found:
-                raise piece.refused(f"{what} without '{key}'", "it is needed", f"write '{key}: …'")
-
-    def text(self, key: str, default: str = "") -> str:
-        return self.found[key].text(f"'{key}'") if key in self.found else default
-
-    def texts(self, key: str) -> tuple[str, ...]:
-        return _words(self.found[key], f"'{key}'") if key in self.found else ()
-
-    def list(self, key: str) -> tuple[Piece, ...]:
-        return tuple(self.found[key].items(f"'{key}'"))
-
-    def number(self, key: str) -> float:
-        return self.found[key].number(f"'{key}'")
-
-    # The literal words come from `get_args`, whose values no type checker knows.
-    def word(self, key: str, words: Sequence[str], default: str = "") -> Any:
-        return self.found[key].one_of(f"'{key}'", words) if key in self.found else default
-
-    def range(self, key: str) -> tuple[float, float]:
-        piece = self.found[key]
-        both = [one.number(f"'{key}'") for one in piece.items(f"'{key}'")]
-        if len(both) != 2 or both[0] > both[1]:
-            raise piece.refused(f"'{key}' is no range", "[least, most] is needed")
-        return both[0], both[1]
-
-    def risk(self) -> Risk:
-        if "risk" not in self.found:
-            return Risk()
-        kinds = self.found["risk"].entries("The risk", ("electrical", "mechanical"))
-        words = {key: one.one_of(f"'{key}'", get_args(RiskWord)) for key, one in kinds.items()}
-        return Risk(**words)  # type: ignore[arg-type]
-
-    def refer(self, key: str, kind: str) -> tuple[str, ...]:
-        """Return the ids of another kind, noted to be looked up when all is read."""
-        if key not in self.found:
-            return ()
-        return _references(self.found[key], key, kind, self.references)
-
-    def reference(self, key: str, kind: str) -> str:
-        word = self.text(key)
-        self.references.append(Reference(kind, word, self.found[key]))
-        return word
-
-    def links(self) -> tuple[Link, ...]:
-        """Return the links to causes, written as `common: [id, id]`, the likeliest first."""
-        if "causes" not in self.found:
-            return ()
-        groups = self.found["causes"].entries("The causes of a symptom", LIKELIHOODS)
-        return tuple(
-            Link(cause=cause, likelihood=word)
-            for word in LIKELIHOODS
-            if word in groups
-            for cause in _references(groups[word], word, "cause", self.references)
-        )
-
-    def outcome(self, key: str, see: str) -> Outcome:
-        return Outcome(
-            id=key,
-            see=see,
-            points_to=self.refer("points_to", "cause"),
-            makes_unlikely=self.refer("makes_unlikely", "cause"),
-        )
-
-
-def _references(piece: Piece, key: str, kind: str, references: list[Reference]) -> tuple[str, ...]:
-    found: list[str] = []
-    for one in piece.items(f"'{key}'"):
-        word = one.text(f"An id in '{key}'")
-        if word in found:
-            raise one.refused(f"'{key}' names '{word}' twice", "once is enough")
-        references.append(Reference(kind, word, one))
-        found.append(word)
-    return tuple(found)
-
-
-def _words(piece: Piece, what: str) -> tuple[str, ...]:
-    return tuple(one.text(f"One of {what}") for one in piece.items(what))
