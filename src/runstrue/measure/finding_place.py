@@ -17,7 +17,7 @@ from runstrue.stimulus.programme import Programme, Section
 ROUGH_S = 0.06  # how well the ends of a run are known
 SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
 STEP_S, PULSE_STEP_S, MOST_TRIED = 0.1, 0.01, 10_000
-NEEDED_ANYWHERE = 0.8
+NEEDED_ANYWHERE, SURE_SHARE = 0.8, 0.9
 PULSED = ("polarity", "bursts")
 AGREES_S = 0.12
 FAR_S = 60.0
@@ -113,7 +113,7 @@ class Placing:
             end = Knot(section.ends_s, place.ends_s, place.known_s)
             if self._is_whole(number, place) or not self.exact:
                 knots += [begin, end]
-            elif abs(off_s) < 2 * AGREES_S and section.kind == "tone":
+            elif abs(off_s) < 2 * AGREES_S:
                 knots.append(replace(begin, known_s=max(place.known_s, ROUGH_S)))
             elif number == min(self.own):  # where a recording begins within a section
                 knots.append(end)
@@ -184,17 +184,14 @@ class Placing:
                 known_s = 2 * playing.known_s if near else 2 * ROUGH_S
                 best_share = share
                 best = self._sharpened(section, begin_s, begin_s + lasts_s, speed, known_s)
-        if best is not None:
-            return best
-        if not self.exact or len(self.playings) > 1:
-            found = self._searched(section, low_s, high_s, speed)
-            if found is not None:
-                return found
-        return self._why_not(section, tried, lasts_s)
+        if best_share < SURE_SHARE and (not self.exact or len(self.playings) > 1):
+            best = self._searched(section, low_s, high_s, speed, best_share) or best
+        return best or self._why_not(section, tried, lasts_s)
 
     def _searched(
-        self, section: Section, low_s: float, high_s: float, speed: float
+        self, section: Section, low_s: float, high_s: float, speed: float, better_than: float
     ) -> Place | None:
+        """Try every place between the neighbours; return one that shows more than was found."""
         lasts_s = section.lasts_s / speed
         step_s = PULSE_STEP_S if section.kind in PULSED else STEP_S
         # a section of which a part is missing is not searched for: it would be found anywhere
@@ -204,7 +201,7 @@ class Placing:
             return None
         shares = np.array([self.evidence.share(section, float(at), speed) for at in starts])
         best = float(shares.max())
-        if best < max(NEEDED.get(section.kind, 0.0), NEEDED_ANYWHERE):
+        if best < max(NEEDED.get(section.kind, 0.0), NEEDED_ANYWHERE, better_than + 0.05):
             return None
         # of equally good places the middle one
         level = np.flatnonzero(shares >= best - 0.01)
