@@ -284,6 +284,17 @@ def test_order_may_be_listed_either_way_round() -> None:
         ([(0, 0, 5), (60, 60, 5), (60, 0, 5), (0, 60, 5)],
          "it can lie so: pulley 1, pulley 3, pulley 2, pulley 4"),
         ([(0, 0, 5), (100, 0, 5), (50, -30, 5, -1)], "not touch pulley 3 from that side"),
+        # the third stands outside of the other two, so it cannot be on the belt's back
+        ([(25, 20, 12), (79, 83, 5), (97, 87, 5, -1)], "not touch pulley 3 .* its inner side"),
+        ([(42, 40, 10), (59, 76, 9), (56, 6, 15, -1)], "not touch pulley 3 .* its inner side"),
+        # the second stands 1 mm clear of the line below the third and the fourth
+        ([(50, 82, 11), (35, 66, 7), (17, 61, 3), (75, 66, 8)], "not touch pulley 2 from that"),
+        ([(0, 0, 5), (60, 0, 5, -1), (30, 60, 5, -1)], "on all pulleys but one"),
+        # no loop has everything outside of it
+        ([(0, 0, 5, -1), (60, 0, 5, -1)], "inside and back are exchanged"),
+        ([(0, 0, 5, -1), (60, 0, 5, -1), (30, 60, 5, -1)], "inside and back are exchanged"),
+        # the idler pushes the upper run down to −10.5, and the lower run lies at −10
+        ([(0, 0, 10), (100, 0, 10), (50, 8, 18.5, -1)], "would run through pulley 3; a free way"),
         # two at once are wrong: the second lies inside the hull of the others, the third outside
         ([(9, 85, 9), (56, 67, 7), (67, 89, 8, -1), (98, 47, 15)], "No belt can lie"),
     ],
@@ -311,6 +322,23 @@ def test_a_crossed_belt_over_three_must_be_meant() -> None:
     assert path.crossed
     signed = sum(w * p.side for w, p in zip(path.wraps_rad, path.pulleys, strict=True))
     assert signed == pytest.approx(0, abs=1e-12)
+
+
+def test_a_belt_that_is_said_to_be_crossed_must_cross_itself() -> None:
+    with pytest.raises(InputError, match="in this order, crossed"):
+        over((0, 0, 5), (60, 0, 5), (30, 60, 5), crossed=True)
+
+
+@given(st.floats(0, 6.28), st.floats(0.2, 0.8), st.floats(1, 19))
+def test_rounding_makes_no_full_turn_of_no_wrap(turn: float, share: float, radius: float) -> None:
+    c, s = math.cos(turn), math.sin(turn)
+    # the second lies in a row with the first and the third, all alike, so it is just touched
+    row = [(200 * along * c, 200 * along * s, radius) for along in (0, share, 1)]
+    apex = (100 * c - 150 * s, 100 * s + 150 * c, radius)
+    path = over(*row, apex)
+    assert path.wraps_rad[1] < 1e-9
+    sides = 200 + 2 * math.hypot(100, 150)
+    assert path.length_mm == pytest.approx(sides + 2 * math.pi * radius, rel=RELATIVE)
 
 
 def test_a_thick_belt_may_not_fit_between_crossed_pulleys() -> None:

@@ -10,6 +10,7 @@ from typing import Any
 from runstrue.cli.layout import bold, table, wrapped
 from runstrue.quantity import Quantity, number_text
 from runstrue.transport.belt_choice import RANGES, Job, Outcome
+from runstrue.transport.belt_faults import named
 from runstrue.transport.belt_path import BeltPath
 from runstrue.transport.belt_section import Section, inner_diameter, lay_flat, middle_length
 from runstrue.transport.belt_way import Way
@@ -64,14 +65,11 @@ def length_lines(way: Way, section: Section | None) -> Iterator[str]:
         ["", "diameter", "", "wrap", "free run to the next"],
     )
     if path.crossed:
-        yield "The belt is crossed: both wheels turn against each other."
+        yield "The belt is crossed: its wheels turn opposite ways."
     for index, wrap in enumerate(path.wraps_rad):
         if wrap < math.radians(15):
-            name = path.pulleys[index].name or f"pulley {index + 1}"
             yield from wrapped(
-                f"The belt hardly touches the {name} ({math.degrees(wrap):.0f}°)."
-                if path.pulleys[index].name
-                else f"The belt hardly touches {name} ({math.degrees(wrap):.0f}°)."
+                f"The belt hardly touches {named(path.pulleys, index)} ({math.degrees(wrap):.0f}°)."
             )
 
 

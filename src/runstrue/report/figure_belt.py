@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PAGE_HEIGHT = 4.2  # inches
+SHORT_SHARE = 0.07  # of the way: a shorter run has no room for its length
 
 
 def draw_belt(path: BeltPath, caption: Caption, *, shape: Shape = "page") -> Figure:
@@ -42,6 +43,8 @@ def draw_belt(path: BeltPath, caption: Caption, *, shape: Shape = "page") -> Fig
             said = f"{name}\n{math.degrees(path.wraps_rad[index]):.0f}°"
             _write(axes, *_beside(path, index), said, font, ground="none")
         for index, ((ax, ay), (bx, by)) in enumerate(path.tangents):
+            if path.straights_mm[index] < SHORT_SHARE * path.length_mm:
+                continue
             _write(
                 axes, (ax + bx) / 2, (ay + by) / 2, f"{path.straights_mm[index]:.1f} mm",
                 0.9 * font, SOFT,
@@ -79,7 +82,9 @@ def _beside(path: BeltPath, index: int) -> tuple[float, float]:
     if pulley.radius_mm > extent / 4:
         return pulley.x_mm, pulley.y_mm - pulley.radius_mm * 0.45
     pull_x, pull_y = path.pulls()[index]
-    size = (math.hypot(pull_x, pull_y) or 1.0) * pulley.side
+    size = math.hypot(pull_x, pull_y) or 1.0
+    if pulley.side < 0 and not path.crossed:
+        size = -size
     away = pulley.radius_mm + extent * 0.13
     return pulley.x_mm - pull_x / size * away, pulley.y_mm - pull_y / size * away
 

@@ -1,6 +1,7 @@
 """Why a belt cannot lie over its pulleys as they were listed, and what would help.
 
-A loop that never crosses itself turns by one full turn, a figure of eight by none. Where neither
+A loop that never crosses itself turns by one full turn round what is inside of it, a figure of
+eight by none. Where neither
 comes out, another order is tried, then each pulley is left out or put on the belt's back in
 turn, so that the sentence can name the one that is wrong.
 """
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
 Point = tuple[float, float]
 Run = tuple[Point, Point]
+THROUGH = "would run through"
 MOST_REORDERED = 7
 """Orders of more pulleys than this are not tried: 8 have 2520."""
 
@@ -40,11 +42,11 @@ def faults_of(path: BeltPath, *, crossed: bool) -> list[str]:
         for k in set(range(count)) - {i, (i + 1) % count}:
             centre = (pulleys[k].x_mm, pulleys[k].y_mm)
             if _distance(run, centre) < pulleys[k].radius_mm * (1 - 1e-9):
-                faults.append(f"would run through {named(pulleys, k)}")
+                faults.append(f"{THROUGH} {named(pulleys, k)}")
     crossing = crossings(path.tangents)
-    turning = abs(_turning(path))
+    turning = _turning(path)
     if meant_as_eight(pulleys, crossed=crossed):
-        if len(crossing) != 1 or turning > 1e-6:
+        if len(crossing) != 1 or abs(turning) > 1e-6:
             faults.append("would not lie in a figure of eight")
     elif crossing or abs(turning - 2 * math.pi) > 1e-6:
         faults.append("would cross itself")
@@ -57,24 +59,37 @@ def meant_as_eight(pulleys: Sequence[Pulley], *, crossed: bool) -> bool:
 
 
 def explained(
-    pulleys: tuple[Pulley, ...],
-    wraps_rad: Sequence[float],
-    lies: Callable[[tuple[Pulley, ...]], bool],
-    *,
-    crossed: bool,
+    path: BeltPath, lies: Callable[[tuple[Pulley, ...]], bool], *, crossed: bool
 ) -> InputError:
     """Return the error that says what is wrong with these pulleys.
 
     Parameters
     ----------
-    pulleys : tuple of Pulley
-        As listed, over which no belt can lie.
-    wraps_rad : sequence of float
-        What came out all the same: a wrap near a full turn means that the belt passes by.
+    path : BeltPath
+        The way that came out all the same; a wrap near a full turn means that the belt passes by.
     lies : callable
         Whether a belt can lie over other pulleys.
     crossed : bool
     """
+    pulleys = path.pulleys
+    faults = faults_of(path, crossed=crossed)
+    if all(fault.startswith(THROUGH) for fault in faults):
+        return InputError(
+            f"The belt {faults[0]}", "a free way is needed", "check diameters and places"
+        )
+    turned_over = tuple(replace(one, side=-one.side) for one in pulleys)
+    if not crossed and lies(turned_over):
+        return InputError(
+            "The belt's back cannot run on these pulleys and its inner side on the rest",
+            "what is inside the loop and what is not are needed",
+            "it lies if inside and back are exchanged",
+        )
+    if not crossed and len(pulleys) > 2 and sum(one.side > 0 for one in pulleys) < 2:
+        return InputError(
+            "The belt's back would run on all pulleys but one",
+            "a loop has two or more inside",
+            "say which pulleys it goes round",
+        )
     if len(pulleys) <= MOST_REORDERED:
         for rest in permutations(pulleys[1:]):
             if rest != pulleys[1:] and lies((pulleys[0], *rest)):
@@ -84,7 +99,7 @@ def explained(
                     "the order in which the belt meets them is needed",
                     "it can lie so: " + ", ".join(named(pulleys, place) for place in places),
                 )
-    doubtful = sorted(range(len(pulleys)), key=lambda index: -wraps_rad[index])
+    doubtful = sorted(range(len(pulleys)), key=lambda index: -path.wraps_rad[index])
     for index in doubtful:
         pulley = pulleys[index]
         turned = replace(pulley, side=-pulley.side)
@@ -96,7 +111,8 @@ def explained(
                 f"say that {where} on it, or leave it out",
             )
     for index in doubtful:
-        if len(pulleys) > 2 and lies((*pulleys[:index], *pulleys[index + 1 :])):
+        rest = (*pulleys[:index], *pulleys[index + 1 :])
+        if crossed == meant_as_eight(rest, crossed=crossed) and len(rest) > 1 and lies(rest):
             return InputError(
                 f"The belt would not touch {named(pulleys, index)}",
                 "a pulley that the belt bends round is needed",

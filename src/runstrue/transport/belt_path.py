@@ -150,13 +150,10 @@ def belt_path(
     for way in ways:
         if not faults_of(way, crossed=crossed):
             return way
-    nearest = min(ways, key=lambda way: len(crossings(way.tangents)))
-    raise explained(
-        listed,
-        nearest.wraps_rad,
-        lambda ones: _lies(ones, thickness_mm, crossed),
-        crossed=crossed,
+    nearest = min(
+        ways, key=lambda way: (len(faults_of(way, crossed=crossed)), len(crossings(way.tangents)))
     )
+    raise explained(nearest, lambda ones: _lies(ones, thickness_mm, crossed), crossed=crossed)
 
 
 def _lies(pulleys: tuple[Pulley, ...], thickness_mm: float, crossed: bool) -> bool:
