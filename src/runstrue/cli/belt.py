@@ -45,11 +45,11 @@ def belt(ctx: click.Context) -> None:
               help="Draw it; ends in .svg or .png.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def length(target: Path | None, as_json: bool, **given: Any) -> None:
-    r"""Work out the way of a belt over its pulleys: length, wraps, free runs.
+    """Work out the way of a belt over its pulleys: length, wraps, free runs.
 
       runstrue belt length --pulley 60@0,0 --pulley 8@90,0
-      runstrue belt length --pulley flywheel=60@0,0 --pulley motor=8@90,0 \
-          --pulley idler=12@45,18,back --section "square 1.2 mm" -o way.svg
+      runstrue belt length --pulley motor=8@90,0 --pulley flywheel=60@0,0 -o way.svg
+      runstrue belt length --pulley 60@0,0 --pulley 8@90,0 --pulley 12@45,18,back
 
     D@X,Y is a diameter at a place, in the order in which the belt meets them, either way round.
     Places are taken from any corner; x to the right, y up. Where the belt's back runs on a
@@ -95,11 +95,10 @@ def length(target: Path | None, as_json: bool, **given: Any) -> None:
 @belt.command("size")
 @way_options
 def size(as_json: bool, **given: Any) -> None:
-    r"""Work out which size to order, and what it then does on the deck.
+    """Work out which size to order, and what it then does on the deck.
 
       runstrue belt size --string "312 mm" --section "square 1.2 mm"
-      runstrue belt size --string "312±1 mm" --thread "0.4 mm" \
-          --section "flat 4 x 0.5 mm" --motor-pulley 9.1 --flywheel 64
+      runstrue belt size --string 312 --section "flat 4 x 0.5" --thread 0.4
       runstrue belt size --old-belt "301 mm" --section "square 1.2 mm"
       runstrue belt size --transport c32.toml --belt main
 
@@ -152,11 +151,11 @@ def size(as_json: bool, **given: Any) -> None:
 @click.option("--speed-now", metavar="%", help="How far the speed is off now: −0.8.")
 @way_options
 def choose(sizes: Path | None, offers: tuple[str, ...], as_json: bool, **given: Any) -> None:
-    r"""Choose among belts that can be had: stretch, tension, tape speed, trim.
+    """Choose among belts that can be had: stretch, tension, tape speed, trim.
 
       runstrue belt choose --string 312 --section "square 1.2" --sizes shop.csv
-      runstrue belt choose --transport c32.toml --belt main --trim 3 \
-          --offer "flat 4 x 0.6 mm, 280 mm" --offer "flat 4 x 0.5, lay-flat 138"
+      runstrue belt choose --transport c32.toml --belt main --sizes shop.csv --trim 3
+      runstrue belt choose --string 312 --section "square 1" --offer "square 1, 297"
 
     A list is CSV with headings such as: name, section, inner circumference mm (or inner diameter,
     or lay-flat). A thicker belt makes the tape run faster: 0.1 mm is about 1 %.
