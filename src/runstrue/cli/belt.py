@@ -48,7 +48,7 @@ def length(target: Path | None, as_json: bool, **given: Any) -> None:
     """Work out the way of a belt over its pulleys: length, wraps, free runs.
 
       runstrue belt length --pulley 60@0,0 --pulley 8@90,0
-      runstrue belt length --pulley motor=8@90,0 --pulley flywheel=60@0,0 -o way.svg
+      runstrue belt length --pulley motor=8@90,0 --pulley wheel=60@0,0 -o a.svg
       runstrue belt length --pulley 60@0,0 --pulley 8@90,0 --pulley 12@45,18,back
 
     D@X,Y is a diameter at a place, in the order in which the belt meets them, either way round.
@@ -154,7 +154,7 @@ def choose(sizes: Path | None, offers: tuple[str, ...], as_json: bool, **given: 
     """Choose among belts that can be had: stretch, tension, tape speed, trim.
 
       runstrue belt choose --string 312 --section "square 1.2" --sizes shop.csv
-      runstrue belt choose --transport c32.toml --belt main --sizes shop.csv --trim 3
+      runstrue belt choose --transport c32.toml --belt main --sizes shop.csv
       runstrue belt choose --string 312 --section "square 1" --offer "square 1, 297"
 
     A list is CSV with headings such as: name, section, inner circumference mm (or inner diameter,
