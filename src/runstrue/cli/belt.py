@@ -155,7 +155,7 @@ def choose(sizes: Path | None, offers: tuple[str, ...], as_json: bool, **given: 
 
       runstrue belt choose --string 312 --section "square 1.2" --sizes shop.csv
       runstrue belt choose --transport c32.toml --belt main --sizes shop.csv
-      runstrue belt choose --string 312 --section "square 1" --offer "square 1, 297"
+      runstrue belt choose --string 312 --section "round 2" --offer "round 2, 297"
 
     A list is CSV with headings such as: name, section, inner circumference mm (or inner diameter,
     or lay-flat). A thicker belt makes the tape run faster: 0.1 mm is about 1 %.
