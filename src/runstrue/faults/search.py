@@ -13,7 +13,7 @@ import difflib
 import math
 import re
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from runstrue.faults.models import Knowledge, Symptom
@@ -112,16 +112,17 @@ class _Language:
         }
         self.held = held
         self.unknown_weight = math.log(1 + everybody / 4)
-        simple = {_stem(part) for key in self.concepts for part in key if len(key) == 1}
-        self.spelled = sorted({w for w in self.words if w.isalpha()} | simple)
+        phrases = [phrase for ps in self.phrases.values() for phrase, _ in ps]
+        spoken = {_stem(word) for phrase in phrases for word in _plain(phrase)}
+        spoken |= {part for key in self.concepts for part in key}
+        self.spelled = sorted(spoken - self.empty)
 
     def understood(self, text: str) -> tuple[_Said, ...]:
         """Return the words of a person, with slips of the pen put right, each once."""
         found: dict[str, _Said] = {}
-        for said in self._words(text):
-            known = said if said.stem in self.words else self._nearest(said)
-            if known.stem not in found or found[known.stem].sureness < known.sureness:
-                found[known.stem] = known
+        for said in self._words(text, self._nearest):
+            if said.stem not in found or found[said.stem].sureness < said.sureness:
+                found[said.stem] = said
         return tuple(found.values())
 
     def likeness(self, said: Sequence[_Said], symptom: Symptom) -> tuple[float, str]:
@@ -144,32 +145,37 @@ class _Language:
     def _weight(self, stem: str) -> float:
         return self.weight.get(stem, self.unknown_weight)
 
-    def _nearest(self, said: _Said) -> _Said:
-        if len(said.stem) < 4 or said.stem.startswith("="):
-            return said
-        alike = [word for word in self.spelled if word[0] == said.stem[0]]
-        near = difflib.get_close_matches(said.stem, alike, n=1, cutoff=LEAST_LIKENESS)
+    def _nearest(self, stem: str) -> tuple[str, float]:
+        """Return the known word that a word is a slip of, and how surely; or the word itself."""
+        alike = [word for word in self.spelled if word[0] == stem[0]]
+        if len(stem) < 4 or stem in alike:
+            return stem, 1.0
+        near = difflib.get_close_matches(stem, alike, n=1, cutoff=LEAST_LIKENESS)
         if not near:
-            return said
-        sureness = difflib.SequenceMatcher(None, said.stem, near[0]).ratio() ** 3
-        return _Said(self.concepts.get((near[0],), near[0]), said.word, sureness)
+            return stem, 1.0
+        return near[0], difflib.SequenceMatcher(None, stem, near[0]).ratio() ** 3
 
-    def _words(self, text: str) -> Iterable[_Said]:
+    def _words(
+        self, text: str, corrected: Callable[[str], tuple[str, float]] = lambda stem: (stem, 1.0)
+    ) -> Iterator[_Said]:
         """Yield the words of a text that say something, several that are one made one."""
         words = _plain(text)
-        stems = [_stem(word) for word in words]
+        taken = [
+            (_stem(word), 1.0) if word in self.empty else corrected(_stem(word)) for word in words
+        ]
+        stems, sure = [one for one, _ in taken], [one for _, one in taken]
         at = 0
         while at < len(words):
             for length in range(min(self.longest, len(words) - at), 0, -1):
-                key = tuple(stems[at : at + length])
-                concept = self.concepts.get(key)
+                concept = self.concepts.get(tuple(stems[at : at + length]))
                 if concept is not None:
-                    yield _Said(concept, " ".join(words[at : at + length]))
+                    said = " ".join(words[at : at + length])
+                    yield _Said(concept, said, min(sure[at : at + length]))
                     at += length
                     break
             else:
                 if words[at] not in self.empty:
-                    yield _Said(stems[at], words[at])
+                    yield _Said(stems[at], words[at], sure[at])
                 at += 1
 
 
