@@ -13,7 +13,7 @@ Every slip is told in one sentence with its file and line.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
@@ -69,35 +69,41 @@ def read_knowledge(extra: Sequence[Path] = ()) -> Knowledge:
     >>> read_knowledge().causes["main_belt_slack"].area
     'drive'
     """
-    return _own() if not extra else _read((*_own_texts(), *_extra_texts(extra)))
+    return _own() if not extra else _read((*_own_pages(), *_extra_pages(extra)))
 
 
 @cache
 def _own() -> Knowledge:
-    return _read(_own_texts())
+    return _read(_own_pages())
 
 
-def _own_texts() -> tuple[tuple[str, str], ...]:
+@cache
+def _own_pages() -> tuple[Piece, ...]:
     folder = files("runstrue.faults") / "knowledge"
-    names = sorted(one.name for one in folder.iterdir() if one.name.endswith(".yaml"))
-    return tuple(
-        (name, (folder / name).read_text(encoding="utf-8"))
-        for name in names
-        if name != "intake.yaml"
-    )
+    names = {one.name for one in folder.iterdir() if one.name.endswith(".yaml")}
+    texts = {
+        name: (folder / name).read_text(encoding="utf-8")
+        for name in sorted(names - {"intake.yaml"})
+    }
+    return _pages(texts.items())
 
 
-def _extra_texts(extra: Sequence[Path]) -> tuple[tuple[str, str], ...]:
+def _extra_pages(extra: Sequence[Path]) -> tuple[Piece, ...]:
     paths = [
         path for one in extra for path in (sorted(one.glob("*.yaml")) if one.is_dir() else (one,))
     ]
-    return tuple((path.name, text_of(path)) for path in paths)
+    return _pages((path.name, text_of(path)) for path in paths)
 
 
-def _read(texts: Sequence[tuple[str, str]]) -> Knowledge:
+def _pages(texts: Iterable[tuple[str, str]]) -> tuple[Piece, ...]:
+    pages = (read_lines(text, name) for name, text in texts)
+    return tuple(page for page in pages if page is not None)
+
+
+def _read(pages: Sequence[Piece]) -> Knowledge:
     reading = _Reading()
-    for name, text in texts:
-        reading.file(name, text)
+    for page in pages:
+        reading.file(page)
     knowledge = Knowledge(
         symptoms=reading.symptoms,
         causes=reading.causes,
@@ -130,11 +136,8 @@ class _Reading:
     places: Places = field(default_factory=dict)
     references: list[Reference] = field(default_factory=list)
 
-    def file(self, name: str, text: str) -> None:
+    def file(self, page: Piece) -> None:
         """Read one file."""
-        page = read_lines(text, name)
-        if page is None:
-            return
         sections = page.entries("A file of knowledge", (*KINDS, *SPOKEN, *ADDED))
         for section, piece in sections.items():
             getattr(self, f"_{section}")(piece)
