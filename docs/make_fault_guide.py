@@ -13,7 +13,16 @@ from pathlib import Path
 from typing import get_args
 
 from runstrue.faults.counts import group_share, groups
-from runstrue.faults.models import Area, Cause, Check, Knowledge, Likelihood, Symptom
+from runstrue.faults.models import (
+    Area,
+    Cause,
+    Check,
+    Knowledge,
+    Likelihood,
+    Power,
+    RiskWord,
+    Symptom,
+)
 from runstrue.faults.read import read_knowledge
 from runstrue.faults.read_intake import read_intake
 
@@ -37,6 +46,50 @@ TRIED: dict[Likelihood, str] = {
     "occasional": "then",
     "rare": "rarely",
 }
+OWN = """\
+causes:
+  - id: shim_lost
+    name: Shim under the head lost
+    area: head
+    likelihood: rare
+    remedy: Put a shim of 0.1 mm back, then set azimuth.
+    parts: [shim]
+    tools: [feeler_or_height_gauge]
+    effort_min: [10, 40]
+    risk: {electrical: low, mechanical: medium}
+    cautions: [mark_trimmers, no_magnet_tools]
+    basis: [practice]
+
+checks:
+  - id: ck_shim
+    name: Look for the shim under the head
+    area: head
+    how: With a lamp from the side.
+    tools: [lamp_and_magnifier]
+    minutes: 2
+    power: off, unplugged
+    outcomes:
+      - id: missing
+        see: no shim
+        points_to: [shim_lost]
+      - id: there
+        see: shim in its place
+        makes_unlikely: [shim_lost]
+
+add_to_symptoms:
+  - symptom: dull_one
+    said: [one side cloudy]
+    causes: {rare: [shim_lost]}
+    checks: [ck_shim]
+
+add_to_outcomes:
+  - check: ck_azimuth_rock
+    outcome: no_gain
+    points_to: [shim_lost]
+
+synonyms:
+  - [dull, cloudy]
+"""
 POWER = {
     "off, unplugged": "unplugged",
     "on, covers closed": "power on, covers closed",
@@ -64,6 +117,7 @@ def guide() -> str:
         *_cautions(knowledge),
         *_counts(knowledge),
         *_sources(knowledge),
+        *_own_file(),
     )
     return "\n\n".join(parts) + "\n"
 
@@ -287,6 +341,33 @@ def _sources(knowledge: Knowledge) -> Iterator[str]:
     yield "## What it rests on"
     lines = [f"- **{key}**: {words}" for key, words in knowledge.sources.items()]
     yield "\n".join(_wrapped(line, hanging=True) for line in lines)
+
+
+def _own_file() -> Iterator[str]:
+    yield "## What your own bench knows"
+    yield _wrapped(
+        "Put a file such as `ours.yaml` into the folder `faults` of your bench (the folder of the "
+        "logbook). It can add symptoms, causes, checks, cautions, tools, sources and words, and "
+        "add to the ones above; an id from this page is what stands behind `#` in its links. "
+        "Nothing above can be taken away by it. A slip is told by file and line."
+    )
+    yield f"```yaml\n{OWN}```"
+    yield "\n".join(
+        _wrapped(line, hanging=True)
+        for line in (
+            f"- likelihood: {_one_of(Likelihood)}",
+            f"- area: {_one_of(Area)}",
+            f"- risk: {_one_of(RiskWord)}; a risky check, or one on an open deck with power on, "
+            "needs a caution",
+            f"- power: {'; '.join(get_args(Power))}",
+            "- prior_group, the part of the open repair counts that a cause belongs to, if any: "
+            f"{', '.join(groups())}",
+        )
+    )
+
+
+def _one_of(words: object) -> str:
+    return ", ".join(get_args(words))
 
 
 def _care(cautions: Sequence[str], knowledge: Knowledge) -> list[str]:

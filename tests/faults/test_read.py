@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from runstrue.errors import DescriptionError, FileError, RunstrueError
 from runstrue.faults.lines import LARGEST_BYTES
-from runstrue.faults.read import read_knowledge
+from runstrue.faults.read import knowledge_of_bench, read_knowledge
 
 FOLDER = Path(__file__).parents[2] / "src" / "runstrue" / "faults" / "knowledge"
 
@@ -135,6 +135,19 @@ def test_a_folder_of_ones_own_is_read_by_name(tmp_path: Path) -> None:
     own_file(tmp_path, OWN)
     (tmp_path / "notes.txt").write_text("not read")
     assert "shim_lost" in read_knowledge([tmp_path]).causes
+
+
+def test_a_bench_adds_its_folder(tmp_path: Path) -> None:
+    assert knowledge_of_bench(tmp_path) is read_knowledge()
+    (tmp_path / "faults").mkdir()
+    own_file(tmp_path / "faults", OWN)
+    assert "shim_lost" in knowledge_of_bench(tmp_path).causes
+
+
+def test_the_guide_s_example_can_be_read(tmp_path: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "fault-guide.md").read_text(encoding="utf-8")
+    example = page.split("```yaml\n")[1].split("```")[0]
+    assert "shim_lost" in read_knowledge([own_file(tmp_path, example)]).causes
 
 
 def test_an_empty_file_adds_nothing(tmp_path: Path) -> None:

@@ -35,6 +35,7 @@ from runstrue.faults.models import (
 )
 from runstrue.faults.validate import Places, Reference, additions, validate
 
+OWN_FOLDER = "faults"
 KINDS = ("symptoms", "causes", "checks", "cautions", "tools", "sources")
 SPOKEN = ("synonyms", "empty_words")
 ADDED = ("add_to_symptoms", "add_to_outcomes")
@@ -70,6 +71,18 @@ def read_knowledge(extra: Sequence[Path] = ()) -> Knowledge:
     'drive'
     """
     return _own() if not extra else _read((*_own_pages(), *_extra_pages(extra)))
+
+
+def knowledge_of_bench(bench: Path) -> Knowledge:
+    """Read all that is known, and what the bench has added in its folder `faults`.
+
+    Parameters
+    ----------
+    bench : Path
+        The folder of the logbook; every `*.yaml` in its folder `faults` is read, by name.
+    """
+    own = bench / OWN_FOLDER
+    return read_knowledge([own] if own.is_dir() else [])
 
 
 @cache
