@@ -57,11 +57,17 @@ def other() -> Single:
     return recorded("noise-reduction")
 
 
-@pytest.mark.parametrize("seed", [0, 3, 5, 7, 10, 16, 21, 25, 28, 42])
-def test_every_audible_section_of_a_spoiled_recording_is_found(seed: int) -> None:
+@pytest.mark.parametrize(
+    ("seed", "key"),
+    [(0, "quick-look"), (3, "sallowby-20"), (10, "quick-look"), (16, "record-and-play"),
+     (21, "tape-types"), (25, "tarn-reel-19"), (42, "quick-look"), (227, "quick-look"),
+     (267, "quick-look"), (348, "loop-back"), (548, "loop-back"), (1001, "meters")],
+)  # fmt: skip
+def test_every_audible_section_of_a_spoiled_recording_is_found(seed: int, key: str) -> None:
+    """Each of these recordings was once the undoing of the finder."""
     from benchmarks.finding import case
 
-    outcome = case(seed)
+    outcome = case(seed, key)
     assert outcome.audible > 4
     assert outcome.lost == ()
     assert outcome.wrong == ()

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 
 LOOKED_S = 0.25
 BEYOND_S, DROPOUT_S = 0.12, 0.1
+LONG_ENOUGH_S = 30.0
 QUIET_PERCENT = 20.0
 CONTRAST = 4.0  # 6 dB from one side of an edge to the other
 SHARP_CONTRAST = 30.0  # 15 dB: hiss moves the edge by less than a cell
@@ -104,10 +105,18 @@ class Playing:
     def seen(self, nominal_s: float) -> float:
         """Where a place of the programme lies in the recording."""
         if nominal_s <= self.nominal_s[0]:
-            return self.seen_s[0] + (nominal_s - self.nominal_s[0]) / self.speed_ratio
+            return self.seen_s[0] + (nominal_s - self.nominal_s[0]) / self._speed(0, 1)
         if nominal_s >= self.nominal_s[-1]:
-            return self.seen_s[-1] + (nominal_s - self.nominal_s[-1]) / self.speed_ratio
+            return self.seen_s[-1] + (nominal_s - self.nominal_s[-1]) / self._speed(-1, -1)
         return float(np.interp(nominal_s, self.nominal_s, self.seen_s))
+
+    def _speed(self, end: int, inward: int) -> float:
+        """Speed next to one end, since a deck drifts; that of all where too little is known."""
+        for nominal_s, seen_s in list(zip(self.nominal_s, self.seen_s, strict=True))[::inward]:
+            apart_s = nominal_s - self.nominal_s[end]
+            if abs(apart_s) >= LONG_ENOUGH_S and self.known_s <= SHARP_S:
+                return apart_s / (seen_s - self.seen_s[end])
+        return self.speed_ratio
 
     def away_s(self, nominal_s: float) -> float:
         """How far a place lies outside what is known."""
@@ -142,10 +151,12 @@ def playings(knots: list[Knot], speed_ratio: float) -> list[Playing]:
                     groups[-1].append(knot)
                 continue
         groups.append([knot])
+    kept = [[one for one in group if one.known_s <= min(other.known_s for other in group)]
+            for group in groups]  # fmt: skip
+    speed_ratio = _between_edges(kept) or speed_ratio
     found = []
-    for group in groups:
-        known_s = min(one.known_s for one in group)
-        best = [one for one in group if one.known_s <= known_s]
+    for best in kept:
+        known_s = best[0].known_s
         found.append(
             Playing(
                 tuple(one.nominal_s for one in best),
@@ -155,3 +166,11 @@ def playings(knots: list[Knot], speed_ratio: float) -> list[Playing]:
             )
         )
     return found
+
+
+def _between_edges(groups: list[list[Knot]]) -> float | None:
+    """Speed by the lengths between sharp edges, to a hundredth of a percent; None where short."""
+    sharp = [group for group in groups if group[0].known_s <= SHARP_S]
+    nominal_s = sum(group[-1].nominal_s - group[0].nominal_s for group in sharp)
+    seen_s = sum(group[-1].seen_s - group[0].seen_s for group in sharp)
+    return nominal_s / seen_s if nominal_s > LONG_ENOUGH_S else None

@@ -24,6 +24,7 @@ NEEDED = {
 }  # fmt: skip
 NEEDED_ELSE = 0.5
 STANDS_OUT = 3.0  # a pulse over its period
+PULSE_NEAR_S = 0.03  # half a minute from a known edge, its time is no surer
 LEAST, ENOUGH_S = 0.4, 3.0  # of a section, to say anything of it
 QUIET_BELOW_REFERENCE_DB = 28.0
 TREBLE_HZ = 2000.0
@@ -153,7 +154,8 @@ class Evidence:
         """Share of the section's periods that have their power in the middle, where it belongs."""
         cell_s = self.features.cell_s
         period_s = _period_s(section) / speed
-        half_s = max(section.burst_s / speed / 2, cell_s) + cell_s
+        wanted = section.burst_s / speed / cell_s
+        half_s = section.burst_s / speed / 2 + PULSE_NEAR_S
         good, all_of_them = 0, 0
         for number in range(int(section.lasts_s / _period_s(section) + 0.5)):
             begin_s = starts_s + number * period_s
@@ -164,10 +166,15 @@ class Evidence:
             near = slice(max(round((middle - half_s) / cell_s), 0),
                          round((middle + half_s) / cell_s) + 1)  # fmt: skip
             all_of_them += 1
-            good += bool(power[near].max() > STANDS_OUT * np.median(power))
-            if power[near].max() < power.max():  # louder elsewhere: something else
-                good -= 1
-        return max(good, 0) / all_of_them if all_of_them else 0.0
+            top = power[near].max()
+            # louder elsewhere, or not as long as it should be: something else
+            long = np.count_nonzero(power > 0.25 * top)
+            good += bool(
+                top == power.max()
+                and top > STANDS_OUT * np.median(power)
+                and abs(long - wanted) <= 2 + 0.3 * wanted
+            )
+        return good / all_of_them if all_of_them else 0.0
 
 
 def _period_s(section: Section) -> float:

@@ -16,7 +16,7 @@ from runstrue.stimulus.programme import Programme, Section
 
 ROUGH_S = 0.06  # how well the ends of a run are known
 SLOW_TONE_HZ, SLOW_ROUGH_S = 250.0, 0.17  # where windows are 0.34 s long
-STEP_S, PULSE_STEP_S, MOST_TRIED = 0.1, 0.01, 10_000
+STEP_S, PULSE_STEP_S, MOST_TRIED = 0.1, 0.02, 10_000
 NEEDED_ANYWHERE, SURE_SHARE = 0.8, 0.9
 PULSED = ("polarity", "bursts")
 AGREES_S = 0.12
@@ -64,6 +64,7 @@ class Placing:
         self.evidence, self.exact = evidence, programme.kind == "made"
         self.speed = chain.speed_ratio
         self.anchors = {number: runs[run] for number, run in chain.pairs}
+        self.sharp: dict[int, tuple[bool, bool]] = {}
         self.own = {number: self._own_place(number, run) for number, run in self.anchors.items()}
         self.playings = playings(self._knots(), self.speed)
 
@@ -92,6 +93,10 @@ class Placing:
         channel = int(np.argmax(run.level_db))
         begin = edge_near(self.features, run.starts_s, True, channel, run.hz)
         end = edge_near(self.features, run.ends_s, False, channel, run.hz)
+        self.sharp[number] = (
+            begin is not None and begin.known_s <= SHARP_S,
+            end is not None and end.known_s <= SHARP_S,
+        )
         rough_s = ROUGH_S if run.hz >= SLOW_TONE_HZ else SLOW_ROUGH_S
         inside = self.tonal.hz[run.first + 1 : run.last]
         inside = inside[np.abs(inside / run.hz - 1) < 0.03]
@@ -142,6 +147,12 @@ class Placing:
                 continue
             if section.kind == "tone":
                 begin_s, end_s = self._as_far_as_heard(section, own, begin_s, end_s)
+            # an edge of its own that is sharp is better than one by the time of others
+            begin_is_sharp, end_is_sharp = self.sharp[number]
+            if begin_is_sharp and abs(begin_s - own.starts_s) < AGREES_S:
+                begin_s = own.starts_s
+            if end_is_sharp and abs(end_s - own.ends_s) < AGREES_S:
+                end_s = own.ends_s
             known_s = 2 * playing.known_s
             best, off_s = Place(begin_s, end_s, own.speed_ratio, known_s), nearer_s
         return best
