@@ -85,6 +85,14 @@ def test_every_risky_step_has_a_caution(knowledge: Knowledge) -> None:
             assert "electrical" in kinds, cause.id
 
 
+def test_the_open_deck_under_power_has_its_own_caution_first(knowledge: Knowledge) -> None:
+    for check in knowledge.checks.values():
+        if check.power.startswith("on, open"):
+            assert check.cautions[0] == "mains_covered", check.id
+        if check.measures:
+            assert check.power == "on, covers closed", check.id
+
+
 def test_no_check_asks_for_work_on_live_mains(knowledge: Knowledge) -> None:
     assert not [one.id for one in knowledge.checks.values() if "mains side" in one.power]
 

@@ -196,10 +196,11 @@ def _check(check: Check, knowledge: Knowledge, place: Piece) -> None:
             "with power on",
         )
     kinds = {knowledge.cautions[key].kind for key in check.cautions}
-    if check.risk.electrical in {"medium", "high"} and "electrical" not in kinds:
+    live = check.power.startswith("on, open")
+    if (live or check.risk.electrical in {"medium", "high"}) and "electrical" not in kinds:
         raise place.refused(
             f"The check '{check.id}' has an electrical risk, but no electrical caution",
-            "one is needed",
+            "one is needed where a risk is medium or high, or the deck is open with power on",
         )
     if check.power == MAINS and check.risk.electrical != "high":
         raise place.refused(
