@@ -277,10 +277,11 @@ def _blocks(deck: VirtualDeck, duration_s: float, seed: int) -> list[NDArray[np.
 
 
 def _first_channel(measured: Measured) -> dict[str, Result]:
-    """First result of every kind: both channels together where there are two."""
+    """First result of speed and flutter of every kind: both channels together where there are."""
     found: dict[str, Result] = {}
     for result in measured.results:
-        found.setdefault(result.id, result)
+        if result.id.startswith(("speed.", "flutter.")):
+            found.setdefault(result.id, result)
     return found
 
 

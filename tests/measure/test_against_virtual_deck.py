@@ -156,7 +156,12 @@ def test_a_dead_channel_is_told_and_the_other_is_read(read: Read) -> None:
         replace(DECK, dead_channels=(1,)), Tone(3150), duration_s=20, rate_hz=RATE_HZ, seed=4
     )
     reading = read(dead.signal.samples, RATE_HZ)
-    assert {result.channel for result in reading.measured.results} == {"left"}
+    balance = reading.measured.find("level.balance")
+    assert balance is not None
+    assert balance.quantity is None
+    assert balance.conditions["no tone"] == "right"
+    others = [one for one in reading.measured.results if one is not balance]
+    assert {one.channel for one in others} == {"left"}
     assert any("right" in doubt for doubt in reading.measured.doubts)
     alone = read(dead.signal.samples[:1], RATE_HZ)
     assert reading.value("flutter.weighted_peak") == pytest.approx(

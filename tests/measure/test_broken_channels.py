@@ -22,7 +22,13 @@ def test_the_sound_channel_is_read_and_the_broken_one_is_told() -> None:
     whole = tone_with_holes(1e9)
     # pieces of 2.5 s: the weighting needs four to settle, so none of it can be read
     measured = measure_tone([np.stack([whole, tone_with_holes(3.0)])], RATE_HZ, 2, TonePlan())
-    assert {result.channel for result in measured.results} == {"left"}
+    moving = [one for one in measured.results if one.id.startswith(("speed.", "flutter."))]
+    assert {one.channel for one in moving} == {"left"}
+    # holes at 3, 6 … 36 s lie between the first and the last use (what follows 39 s is too short)
+    lost = {one.channel: one.quantity for one in measured.results if one.id == "dropout.count"}
+    used_s = 39 - 0.5 - 2 * 0.1 - 0.1  # the guards, and 0.1 s of the first hole's end at most
+    assert lost["right"].value == pytest.approx(12 / used_s * 60, rel=0.01)
+    assert lost["left"].value == 0
     assert "The right channel is too broken up by losses to be read." in measured.doubts
 
 

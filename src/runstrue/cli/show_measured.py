@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from runstrue.cli.layout import bold, columns, faint, wrapped
-from runstrue.cli.show_programme_readings import programme_reading_lines
+from runstrue.cli.show_programme_readings import BESIDE_SPEED, programme_reading_lines
 from runstrue.cli.show_spectrum import spectrum_lines
 from runstrue.cli.show_verdicts import comparison_lines, verdict_lines
 from runstrue.quantity import Quantity, number_text
@@ -49,6 +49,7 @@ def measured_lines(
     if any(one.id.startswith(("speed.", "flutter.")) for one in measured.results):
         yield ""
         yield from _reading_lines(measured)
+        yield from _channel_lines(measured)
     yield from programme_reading_lines(measured)
     peak = measured.find("flutter.weighted_peak", main_channel(measured))
     if peak is not None:
@@ -67,7 +68,7 @@ def measured_lines(
 
 def main_channel(measured: Measured) -> str:
     """Return the channel that is shown first: 'both', or the only one."""
-    names = [result.channel for result in measured.results]
+    names = [result.channel for result in measured.results if result.method not in BESIDE_SPEED]
     return "both" if "both" in names or not names else names[0]
 
 
@@ -146,6 +147,28 @@ def _reading_lines(measured: Measured) -> Iterator[str]:
             f"A needle {way}; the "
             "two-sigma figure is what the weighted deviation stays inside for 95 % of the time."
         )
+
+
+def _channel_lines(measured: Measured) -> Iterator[str]:
+    """Left against right, and losses of the tone, in one sentence."""
+    beside = [one for one in measured.results if one.method in BESIDE_SPEED]
+    said = []
+    for one in beside:
+        if one.id == "level.balance" and one.quantity is not None:
+            within = within_of(one.quantity)
+            said.append(f"left over right {figure_of(one.quantity, one.id)} (95 % within {within})")
+    counts = {one.channel: one.quantity for one in beside if one.id == "dropout.count"}
+    lost = [
+        f"{quantity.value:.0f} a minute" + (f" on the {name}" if len(counts) > 1 else "")
+        for name, quantity in counts.items()
+        if quantity is not None and quantity.value >= 0.5
+    ]
+    if lost:
+        said.append("losses of 12 dB and more: " + ", ".join(lost))
+    if said:
+        yield ""
+        words = "; ".join(said)
+        yield from wrapped(f"Level: {words}.")
 
 
 def _speed_rows(

@@ -38,6 +38,8 @@ BLOCKS: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 WIDTHS, ALIGNED = (35, 13, 13, 13), "<>>>"
 CONDITIONS = ("tone", "level", "hum")
+BESIDE_SPEED = ("tone-cells/1", "dropouts-12db-20ms/1")
+"""Methods of what comes along with speed and flutter and is told with them."""
 RESPONSE_POINTS_HZ = (
     31.5, 40, 63, 125, 250, 500, 1000, 2000, 4000, 6300, 8000, 10_000, 12_500, 14_000, 16_000,
     18_000,
@@ -60,14 +62,14 @@ def programme_reading_lines(measured: Measured) -> Iterator[str]:
 def holds_programme(measured: Measured) -> bool:
     """Whether anything but speed and flutter was measured."""
     shown = {quantity_id for ids in BLOCKS.values() for quantity_id in ids} | {"response.gain"}
-    return any(one.id in shown for one in measured.results)
+    return any(one.id in shown and one.method not in BESIDE_SPEED for one in measured.results)
 
 
 def _rows(measured: Measured, quantity_id: str) -> Iterator[str]:
     """One row for each set of conditions, both channels in it."""
     groups: dict[tuple[str, ...], dict[str, Result]] = {}
     for one in measured.results:
-        if one.id == quantity_id:
+        if one.id == quantity_id and one.method not in BESIDE_SPEED:
             key = tuple(_condition(one, name) for name in CONDITIONS)
             groups.setdefault(key, {}).setdefault(one.channel, one)
     told = [

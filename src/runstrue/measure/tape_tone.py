@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from runstrue.errors import SignalError
+from runstrue.measure.balance import count_losses, read_balance
 from runstrue.measure.conditions import SoundCard
 from runstrue.measure.flutter import counted, read_flutter, settling_s
 from runstrue.measure.flutter_results import flutter_results
@@ -114,15 +115,24 @@ def measure_tone(
             progress=progress,
         )
         found = gate(track)
+        levels = _levels(track, found, plan)
         track = track.without_cells()
-        return _Reading(track, found, plan).measured()
+        return _Reading(track, found, plan, levels).measured()
+
+
+def _levels(track: ToneTrack, found: Gate, plan: TonePlan) -> tuple[Result, ...]:
+    """Left against right, and losses, while what is kept of the level is still there."""
+    balance = read_balance(track, found, plan.tape, plan.card, self_recorded=plan.self_recorded)
+    return (*(() if balance is None else (balance,)), *count_losses(track, found))
 
 
 class _Reading:
     """The steps from a gated track to the results."""
 
-    def __init__(self, track: ToneTrack, found: Gate, plan: TonePlan) -> None:
-        self.track, self.gate, self.plan = track, found, plan
+    def __init__(
+        self, track: ToneTrack, found: Gate, plan: TonePlan, levels: tuple[Result, ...]
+    ) -> None:
+        self.track, self.gate, self.plan, self.levels = track, found, plan, levels
         self._readable = self._find_readable()
         self._refuse_two_speeds()
         self.choice = self._choose()
@@ -140,7 +150,7 @@ class _Reading:
         used_s = self.gate.any_track().samples / self.track.rate_hz
         return Measured(
             summary=gate_words(self.track, self.gate, self.choice, used_s),
-            results=tuple(results),
+            results=(*results, *self.levels),
             deviation=Deviation(
                 self.percent, self.track.rate_hz, self.choice.nominal_hz, self.track.channels
             ),

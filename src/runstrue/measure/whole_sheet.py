@@ -198,7 +198,7 @@ class _Sheet:
         self.speed = measure_tone(
             self._blocks(longest), self.source.rate_hz, self.source.channels, tone
         )
-        return self.speed.results
+        return [one for one in self.speed.results if one.id.startswith(("speed.", "flutter."))]
 
     def _blocks(self, found: Found) -> Iterator[NDArray[np.float32]]:
         rate_hz = self.source.rate_hz
