@@ -63,8 +63,8 @@ _LEVEL = re.compile(
 )
 
 
-def read_zero_output(text: str, calibration: Calibration | None) -> float:
-    """Read what line out gives at the deck's 0 dB, as a level in the recording, in dB FS.
+def read_output(text: str, calibration: Calibration | None) -> float:
+    """Read what line out gives, as a level in the recording, in dB FS.
 
     Raises
     ------
@@ -84,12 +84,12 @@ def read_zero_output(text: str, calibration: Calibration | None) -> float:
             value += 10 * math.log10(0.6)  # 0 dBu is √0.6 V
     except ValueError:
         raise DescriptionError(
-            f"A zero output of '{text}' was given",
+            f"An output of '{text}' was given",
             "a level such as '580 mV', '0.58 V', '-4.7 dBV' or '-12 dBFS' is needed",
         ) from None
     if calibration is None:
         raise DescriptionError(
-            f"A zero output of '{text}' was given, and the sound card's input is not calibrated",
+            f"An output of '{text}' was given, and the sound card's input is not calibrated",
             "its full scale in volts is needed",
             "calibrate it (runstrue card calibrate), or give the level in dBFS",
         )

@@ -46,6 +46,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "programme": ("programme", "Write a test programme, and find it again in a recording."),
     "meter": ("meter", "Say what is wrong with a deck's own level meters."),
     "control": ("control", "Count the crackle of a control while it is worked."),
+    "leak": ("leak", "Measure erasure, or what comes from the other side."),
     "card": ("cards", "Say what a sound card's clock, voltages and own errors are."),
     "practice": ("practice", "Play a virtual deck with a known fault to a file."),
     "words": ("words", "Explain quantities, methods and units."),

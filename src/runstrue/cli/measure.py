@@ -47,6 +47,9 @@ if TYPE_CHECKING:
 @click.option(
     "--zero-output", metavar="LEVEL", help="What line out gives at the deck's 0 dB: '580 mV'."
 )
+@click.option(
+    "--level-set", metavar="LEVEL", help="What line out gives for 400 Hz at 200 nWb/m of a tape."
+)
 @click.option("--input-name", default="", metavar="NAME", help="Of the programme 'inputs': line.")
 @click.option(
     "--clock-ppm",
@@ -114,6 +117,7 @@ class Asked:
     tape: Path | None
     programme: str | None
     zero_output: str | None
+    level_set: str | None
     input_name: str
     clock_ppm: str | None
     card: str
@@ -166,7 +170,7 @@ def _measure(bench: Bench, asked: Asked) -> int:
     jobs = jobs_of(asked.files)
     whole = measuring_plan(
         bench, plan, asked.programme, noise_reduction=asked.noise_reduction,
-        zero_output=asked.zero_output, input_name=asked.input_name,
+        zero_output=asked.zero_output, level_set=asked.level_set, input_name=asked.input_name,
     )  # fmt: skip
     done = _listen(jobs, whole, judging, asked)
     combined = combine(done, judging) if asked.starts else None

@@ -144,6 +144,7 @@ def measuring_plan(
     *,
     noise_reduction: str = "",
     zero_output: str | None = None,
+    level_set: str | None = None,
     input_name: str = "",
 ) -> Plan:
     """Return what the recordings are taken to hold.
@@ -159,11 +160,13 @@ def measuring_plan(
         As the option says: 'off', 'B-type'; empty where it does not.
     zero_output : str or None
         What line out gives at the deck's 0 dB, with its unit.
+    level_set : str or None
+        What line out gives for 400 Hz at 200 nWb/m of a level tape, with its unit.
     input_name : str
     """
     if named is None and not tone.tape.section:
         return tone
-    from runstrue.cli.card_facts import card_facts, read_zero_output
+    from runstrue.cli.card_facts import card_facts, read_output
     from runstrue.cli.programme import programme_named
     from runstrue.measure.whole_sheet import ProgrammePlan
     from runstrue.runner import AnyPlan
@@ -171,13 +174,15 @@ def measuring_plan(
     from runstrue.stimulus.tape_programme import programme_of
 
     card = card_facts(bench, tone.card.name)
-    zero_dbfs = None if zero_output is None else read_zero_output(zero_output, card.input)
+    zero_dbfs = None if zero_output is None else read_output(zero_output, card.input)
+    set_dbfs = None if level_set is None else read_output(level_set, card.input)
     played = "" if not noise_reduction else "off" if noise_reduction == "off" else "on"
 
     def plan(programme: Programme) -> ProgrammePlan:
         return ProgrammePlan(
-            programme, tone, card.input, card.figures, card.output, zero_dbfs, input_name, played
-        )
+            programme, tone, card.input, card.figures, card.output, zero_dbfs, input_name,
+            played, set_dbfs,
+        )  # fmt: skip
 
     if named is None:
         return plan(programme_of(tone.tape, tone.tape.name))

@@ -169,6 +169,7 @@ def measure_levels(
     programme: Programme,
     channels: Sequence[str],
     calibration: Calibration | None = None,
+    zero_dbfs: float | None = None,
 ) -> tuple[Result, ...]:
     """Output level and balance from level tones that both channels carry alike.
 
@@ -181,12 +182,15 @@ def measure_levels(
     channels : sequence of str
     calibration : Calibration, optional
         Else levels are in dB FS.
+    zero_dbfs : float, optional
+        Level in the recording that the deck's 0 dB gives.
 
     Returns
     -------
     tuple of Result
-        By channel `level.output`, and where calibrated `output.voltage` in mV; `level.balance`
-        (left over right) from the first tone on both channels.
+        By channel `level.output`, and where calibrated `output.voltage` in mV; with a bought
+        tape's flux and `zero_dbfs` `level.flux`, how far the deck's 0 dB stands above that flux;
+        `level.balance` (left over right) from the first tone on both channels.
 
     Raises
     ------
@@ -211,6 +215,11 @@ def measure_levels(
                     found.level_dbfs[index], found.u_db[index], name, programme, calibration,
                     conditions,
                 )  # fmt: skip
+                if zero_dbfs is not None and programme.flux_nwb_per_m:
+                    results.append(
+                        _flux(found.level_dbfs[index], found.u_db[index], name, stretch,
+                              programme, zero_dbfs, conditions)
+                    )  # fmt: skip
         if not balanced and stretch.section.channels == "both" and len(channels) == 2:
             left, right = (list(channels).index(name) for name in ("left", "right"))
             both = (found.level_dbfs[left], found.level_dbfs[right])
@@ -225,6 +234,32 @@ def measure_levels(
     if not results:
         raise SignalError("No level tone was heard", "one is needed to read levels")
     return tuple(results)
+
+
+def _flux(
+    level_dbfs: float,
+    u_db: float,
+    channel: str,
+    stretch: Stretch,
+    programme: Programme,
+    zero_dbfs: float,
+    conditions: dict[str, Condition],
+) -> Result:
+    """How far the deck's 0 dB stands above the flux of the tape's reference level."""
+    section = stretch.section
+    carried_db = section.level_db + programme.corrections_db.get(section.id, 0.0)
+    budget = Budget(
+        (
+            Contribution("noise", u_db, "random"),
+            Contribution(
+                "tolerance of the test tape", programme.tolerance_db / math.sqrt(3), "shared",
+                programme.source,
+            ),
+        )
+    )  # fmt: skip
+    return Result("level.flux", "band-power/1", channel,
+                  budget.quantity(zero_dbfs - level_dbfs + carried_db, "dB"), budget,
+                  conditions=conditions)  # fmt: skip
 
 
 def _output(

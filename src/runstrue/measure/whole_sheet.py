@@ -57,10 +57,12 @@ class ProgrammePlan:
     output : Calibration or None
         Of the sound card's output, for inputs.
     zero_dbfs : float or None
-        What the deck's 0 dB gives in the recording, for inputs.
+        What the deck's 0 dB gives in the recording, for inputs and for the flux of its 0 dB.
     input_name : str
     noise_reduction : {'on', 'off', ''}
         While playing.
+    level_set_dbfs : float or None
+        What 400 Hz at 200 nWb/m of a level tape gives in the recording.
     tracks : Tracks
         Geometry of the two channels on the tape, and the tape speed.
     treble_us : (float, float) or None
@@ -75,6 +77,7 @@ class ProgrammePlan:
     zero_dbfs: float | None = None
     input_name: str = ""
     noise_reduction: str = ""
+    level_set_dbfs: float | None = None
     tracks: Tracks = CASSETTE
     treble_us: tuple[float, float] | None = (120.0, 70.0)
 
@@ -185,7 +188,10 @@ class _Sheet:
         if loud is None:
             return []
         self.reference = reference_of(loud, self.plan.programme)
-        return measure_levels(stretches, self.plan.programme, self.channels, self.plan.calibration)
+        return measure_levels(
+            stretches, self.plan.programme, self.channels, self.plan.calibration,
+            self.plan.zero_dbfs,
+        )  # fmt: skip
 
     def _speed(self) -> Sequence[Result]:
         longest = max(
@@ -307,7 +313,11 @@ class _Sheet:
         found = list(self._stretches("companding.tracking", "tone"))
         if not found:
             return []
-        return measure_companding(found, self.channels, played=self.plan.noise_reduction)
+        wanted = self.plan.level_set_dbfs
+        return measure_companding(
+            found, self.channels, played=self.plan.noise_reduction,
+            level_set_dbfs=() if wanted is None else (wanted,) * len(self.channels),
+        )  # fmt: skip
 
     def _input(self) -> Sequence[Result]:
         ramp = next(self._stretches("input.sensitivity", "ramp"), None)
