@@ -91,32 +91,38 @@ class Playing:
     ----------
     nominal_s, seen_s : tuple of float
         Places in the programme and in the recording that belong together, in order.
-    speed_ratio : float
-        For what lies before the first and behind the last.
     known_s : float
         How well the places in the recording are known.
     """
 
     nominal_s: tuple[float, ...]
     seen_s: tuple[float, ...]
-    speed_ratio: float
     known_s: float = SHARP_S
 
-    def seen(self, nominal_s: float) -> float:
-        """Where a place of the programme lies in the recording."""
+    def seen(self, nominal_s: float, speed_near: float) -> float:
+        """Where a place of the programme lies in the recording.
+
+        Parameters
+        ----------
+        nominal_s : float
+        speed_near : float
+            Speed ratio there, for what lies outside where the playing is too short to tell.
+        """
         if nominal_s <= self.nominal_s[0]:
-            return self.seen_s[0] + (nominal_s - self.nominal_s[0]) / self._speed(0, 1)
+            return self.seen_s[0] + (nominal_s - self.nominal_s[0]) / self._speed(0, 1, speed_near)
         if nominal_s >= self.nominal_s[-1]:
-            return self.seen_s[-1] + (nominal_s - self.nominal_s[-1]) / self._speed(-1, -1)
+            return self.seen_s[-1] + (nominal_s - self.nominal_s[-1]) / self._speed(
+                -1, -1, speed_near
+            )
         return float(np.interp(nominal_s, self.nominal_s, self.seen_s))
 
-    def _speed(self, end: int, inward: int) -> float:
-        """Speed next to one end, since a deck drifts; that of all where too little is known."""
+    def _speed(self, end: int, inward: int, speed_near: float) -> float:
+        """Speed next to one end, by the edges there: a deck drifts."""
         for nominal_s, seen_s in list(zip(self.nominal_s, self.seen_s, strict=True))[::inward]:
             apart_s = nominal_s - self.nominal_s[end]
             if abs(apart_s) >= LONG_ENOUGH_S and self.known_s <= SHARP_S:
                 return apart_s / (seen_s - self.seen_s[end])
-        return self.speed_ratio
+        return speed_near
 
     def away_s(self, nominal_s: float) -> float:
         """How far a place lies outside what is known."""
@@ -151,26 +157,10 @@ def playings(knots: list[Knot], speed_ratio: float) -> list[Playing]:
                     groups[-1].append(knot)
                 continue
         groups.append([knot])
-    kept = [[one for one in group if one.known_s <= min(other.known_s for other in group)]
-            for group in groups]  # fmt: skip
-    speed_ratio = _between_edges(kept) or speed_ratio
     found = []
-    for best in kept:
-        known_s = best[0].known_s
-        found.append(
-            Playing(
-                tuple(one.nominal_s for one in best),
-                tuple(one.seen_s for one in best),
-                speed_ratio,
-                known_s,
-            )
-        )
+    for group in groups:
+        known_s = min(one.known_s for one in group)
+        best = [one for one in group if one.known_s <= known_s]
+        nominal_s, seen_s = tuple(one.nominal_s for one in best), tuple(one.seen_s for one in best)
+        found.append(Playing(nominal_s, seen_s, known_s))
     return found
-
-
-def _between_edges(groups: list[list[Knot]]) -> float | None:
-    """Speed by the lengths between sharp edges, to a hundredth of a percent; None where short."""
-    sharp = [group for group in groups if group[0].known_s <= SHARP_S]
-    nominal_s = sum(group[-1].nominal_s - group[0].nominal_s for group in sharp)
-    seen_s = sum(group[-1].seen_s - group[0].seen_s for group in sharp)
-    return nominal_s / seen_s if nominal_s > LONG_ENOUGH_S else None

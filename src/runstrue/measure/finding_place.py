@@ -101,9 +101,12 @@ class Placing:
         inside = self.tonal.hz[run.first + 1 : run.last]
         inside = inside[np.abs(inside / run.hz - 1) < 0.03]
         speed = float(inside.mean()) / section.frequencies_hz[0] if inside.size else self.speed
+        begin_s = run.starts_s if begin is None else begin.at_s
+        end_s = run.ends_s if end is None else end.at_s
+        # hiss makes an edge uncertain: the inner one of the two roads to it is the safe one
         return Place(
-            run.starts_s if begin is None else begin.at_s,
-            run.ends_s if end is None else end.at_s,
+            begin_s if self.sharp[number][0] else max(begin_s, run.starts_s),
+            end_s if self.sharp[number][1] else min(end_s, run.ends_s),
             speed,
             rough_s if begin is None or end is None else max(begin.known_s, end.known_s),
         )
@@ -138,7 +141,8 @@ class Placing:
             return own
         best, off_s = own, AGREES_S
         for playing in self._nearest(section):
-            begin_s, end_s = playing.seen(section.starts_s), playing.seen(section.ends_s)
+            begin_s = playing.seen(section.starts_s, own.speed_ratio)
+            end_s = playing.seen(section.ends_s, own.speed_ratio)
             # a run may lack its faint beginning, or run into the next tone of the same pitch
             nearer_s = min(abs(begin_s - own.starts_s), abs(end_s - own.ends_s))
             if begin_s >= own.starts_s and end_s <= own.ends_s:
@@ -185,7 +189,7 @@ class Placing:
         tried: list[float] = []
         best_share, best = 0.0, None
         for playing in self._nearest(section):
-            begin_s = playing.seen(section.starts_s)
+            begin_s = playing.seen(section.starts_s, speed)
             tried.append(begin_s)
             if begin_s < low_s - 0.3 or begin_s + lasts_s > high_s + 0.3:
                 continue
