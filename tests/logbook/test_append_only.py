@@ -26,6 +26,11 @@ NEVER_CHANGED = [
     ("judgement", "judged_at"),
     ("verdict", "outcome"),
     ("setting", "value"),
+    ("transport", "text"),
+    ("intake", "answer"),
+    ("evidence", "answer"),
+    ("taken_back", "taken_at"),
+    ("repair", "cause"),
 ]
 
 
@@ -40,6 +45,7 @@ def connection(
     """Return a plain connection to a logbook with at least one row in each table."""
     from msgspec.structs import replace
 
+    from runstrue.faults.models import Evidence
     from runstrue.logbook.models import SoundCard
 
     with Logbook.open(tmp_path / "bench") as book:
@@ -51,6 +57,11 @@ def connection(
         )
         book.correct_facts(capture, facts("as left"))
         book.set_sound_card(SoundCard(name="Blue box", clock_ppm=1.0, u_ppm=1.0))
+        book.add_transport(deck, 'tape_speed = "1 7/8 in/s"', "red.toml")
+        book.add_intake_answer(deck, visit, "plug", "none")
+        seen = Evidence(kind="symptom", key="wow", answer="present")
+        book.take_back(book.add_evidence(deck, visit, seen))
+        book.add_repair(deck, visit, "main_belt_slack", minutes=40)
     plain = sqlite3.connect(tmp_path / "bench" / "logbook.sqlite")
     yield plain
     plain.close()

@@ -137,6 +137,23 @@ def test_a_new_pass_can_be_added_to_the_logbook_left_by_version_1(
         assert book.check() == ()
 
 
+def test_the_logbook_left_by_version_2_opens_and_reads(tmp_path: Path) -> None:
+    # Written by released/make_v2.py; what is asked stands in that script.
+    bench = tmp_path / "bench"
+    shutil.copytree(RELEASED / "v2", bench)
+    with Logbook.open(bench, create=False) as book:
+        assert book.check() == ()
+        deck = book.find_deck("demo c-14")
+        visit = book.current_visit(deck)
+        assert [one.name for one in book.transports(deck)] == ["c-14.toml"]
+        assert [one.answer for one in book.intake(deck, visit)] == ["sound"]
+        assert [one.evidence.because for one in book.evidence(deck, visit)] == ["speed −2.1 %"]
+        assert len(book.evidence(deck, visit, every=True)) == 2
+        assert [(one.cause, one.minutes) for one in book.repairs()] == [("main_belt_slack", 40.0)]
+        assert book.setting("faults.tools") == "multimeter"
+        assert len(book.captures(deck)) == 3
+
+
 def test_the_released_logbook_is_small() -> None:
     size = sum(path.stat().st_size for path in RELEASED.rglob("*") if path.is_file())
     assert size < 200_000

@@ -37,6 +37,7 @@ FACTORS: dict[str, dict[str, float]] = {
     "Hz": {"hz": 1.0, "khz": 1e3},
     "µs": {"us": 1.0, "ms": 1e3},
     "′": {"'": 1.0, "′": 1.0, "minutes": 1.0, "°": 60.0, "degrees": 60.0},
+    "°": {"°": 1.0, "degrees": 1.0},
     "per minute": {"perminute": 1.0, "/min": 1.0},
 }  # fmt: skip
 

@@ -15,6 +15,12 @@ from typing import Literal, get_args
 import msgspec
 
 from runstrue.errors import InputError
+from runstrue.logbook.bench_records import (
+    EvidenceRecord,
+    IntakeAnswer,
+    RepairRecord,
+    TransportEntry,
+)
 from runstrue.logbook.change import Difference
 from runstrue.logbook.deck import (
     Deck,
@@ -39,11 +45,15 @@ __all__ = [
     "DeckKind",
     "DeckRecord",
     "Difference",
+    "EvidenceRecord",
+    "IntakeAnswer",
     "ReadingRecord",
+    "RepairRecord",
     "SheetEntry",
     "SoundCard",
     "Source",
     "Stage",
+    "TransportEntry",
     "VerdictRecord",
     "Visit",
 ]

@@ -16,6 +16,7 @@ from runstrue import __version__
 from runstrue.errors import LogbookError
 from runstrue.logbook import loading, rows, storing
 from runstrue.logbook.database import Database
+from runstrue.logbook.diagnosis import Diagnosis
 from runstrue.logbook.models import (
     CaptureFacts,
     CaptureRecord,
@@ -26,14 +27,14 @@ from runstrue.logbook.models import (
     Visit,
 )
 from runstrue.logbook.recordings import Incoming, Recordings
-from runstrue.logbook.register import Register, deck_of, visit_of
+from runstrue.logbook.register import deck_of, visit_of
 from runstrue.result import Measured, Result
 from runstrue.samples import Signal
 from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
 
 
-class Passes(Register):
+class Passes(Diagnosis):
     """Passes of an open database, on top of its decks; `Logbook` adds the overview."""
 
     def __init__(self, database: Database) -> None:
