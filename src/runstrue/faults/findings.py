@@ -296,14 +296,17 @@ def _chance_of(test: Test, low: float | None, high: float | None, seen: Seen) ->
 def _sentence(because: str, shown: Sequence[Seen], parts: Sequence[PartShare]) -> str:
     """Fill a sentence with the readings that it speaks of."""
     words = dict(_words(shown))
+    if "side" not in words:
+        because = because.replace("the {side} channel", "one channel")
     if parts:
         words["part"] = _listed([f"{one.name} ±{_figure(one.peak)}" for one in parts])
-    return PLACEHOLDER.sub(lambda found: words.get(found[1], "?"), because)
+    return PLACEHOLDER.sub(lambda found: words.get(found[1], "one"), because)
 
 
 def _words(shown: Sequence[Seen]) -> Iterator[tuple[str, str]]:
     sides = list(dict.fromkeys(one.side for one in shown if one.side))
-    yield "side", sides[0] if len(sides) == 1 else "one"
+    if len(sides) == 1:
+        yield "side", sides[0]
     for seen in reversed(shown):  # the first reading of an id is the one that is told
         if seen.quantity is None:
             continue
