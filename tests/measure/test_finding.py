@@ -61,7 +61,8 @@ def other() -> Single:
     ("seed", "key"),
     [(0, "quick-look"), (3, "sallowby-20"), (10, "quick-look"), (16, "record-and-play"),
      (21, "tape-types"), (25, "tarn-reel-19"), (42, "quick-look"), (227, "quick-look"),
-     (267, "quick-look"), (348, "loop-back"), (548, "loop-back"), (1001, "meters"), (1153, "sallowby-20"), (1182, "full-sheet")],
+     (267, "quick-look"), (348, "loop-back"), (548, "loop-back"), (1001, "meters"),
+     (1153, "sallowby-20"), (1182, "full-sheet")],
 )  # fmt: skip
 def test_every_audible_section_of_a_spoiled_recording_is_found(seed: int, key: str) -> None:
     """Most of these recordings were once the undoing of the finder."""
