@@ -7,6 +7,8 @@ from scipy.stats import binomtest
 
 from runstrue.errors import InputError
 from runstrue.faults.counts import group_share, groups, mended_share
+from runstrue.faults.priors import base_chances
+from runstrue.faults.read import read_knowledge
 
 # Published counts of the snapshot, as printed in the note beside the file and read off by eye:
 # of 310 texts on tape machines that name a part.
@@ -62,6 +64,18 @@ def test_what_was_mended_on_the_day() -> None:
     assert belt is not None
     assert (belt.n, belt.base) == (63, 140)
     assert mended_share("head_dirty_worn_or_out_of_line") is None
+
+
+@pytest.mark.parametrize("group", PUBLISHED)
+def test_the_priors_of_a_part_s_causes_give_its_share_again(group: str) -> None:
+    """1 less the chance that none of its causes is there, multiplied out one by one."""
+    causes = list(read_knowledge().causes.values())
+    chances = base_chances(causes)
+    none = 1.0
+    for cause in causes:
+        if cause.prior_group == group:
+            none *= 1 - chances[cause.id]
+    assert 1 - none == pytest.approx(PUBLISHED[group] / 310, rel=1e-9)
 
 
 def test_an_unknown_part_is_refused() -> None:
