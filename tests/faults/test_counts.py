@@ -54,8 +54,11 @@ def test_intervals_are_wilson_intervals(group: str) -> None:
     assert share.low < share.share < share.high
 
 
-def test_the_doubt_about_motors_is_told() -> None:
+def test_the_doubts_of_the_note_are_told() -> None:
+    """Motors a third wrong; heads and rollers under-counted (the note's labels and limits)."""
     assert "third" in group_share("motor").doubt
+    assert "too low" in group_share("idler_pinch_clutch_wheel").doubt
+    assert "too low" in group_share("head_dirty_worn_or_out_of_line").doubt
     assert group_share("drive_belt_or_band").doubt == ""
 
 
