@@ -152,3 +152,24 @@ def test_a_file_that_knows_nothing_says_what_would_help(call: Call, folder: Path
     assert "No rate is known or follows" in told
     shown = call("transport", "show", "a.toml").out
     assert "Not known: capstan shaft (turns, capstan, flywheel)" in shown
+
+
+def test_description_is_kept_with_its_deck_and_read_from_there(call: Call, tmp_path: Path) -> None:
+    bench = ["--bench", tmp_path / "bench"]
+    file = tmp_path / "c14.toml"
+    assert call("transport", "examples", "one-belt", "-o", file).code == 0
+    call("deck", "add", "C-14", *bench)
+    call("deck", "add", "C-32", *bench)
+    assert "No transport is kept" in call("transport", "show", "--deck", "C-14", *bench).err
+    text = file.read_text()
+    file.write_text('deck = "C-14"\n' + text if "\ndeck" not in text else text)
+    kept = call("transport", "keep", file, "--deck", "c-14", *bench)
+    assert kept.code == 0, kept.err
+    own = call("transport", "rates", "--deck", "C-14", *bench)
+    assert own.out == call("transport", "rates", file).out
+    # the transport of another deck is refused in one sentence
+    other = call("transport", "keep", file, "--deck", "C-32", *bench)
+    assert (other.code, len(other.sentences)) == (1, 1)
+    assert "belongs to the deck" in other.err
+    assert call("transport", "show").code == 2
+    assert call("transport", "show", file, "--deck", "C-14", *bench).code == 2

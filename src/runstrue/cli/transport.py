@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from runstrue.cli.bench import bench_option
+from runstrue.cli.bench import Bench, bench_option
 from runstrue.cli.teach import ExampleGroup, show_group_help
 from runstrue.errors import FileError, InputError
 
 if TYPE_CHECKING:
+    from runstrue.transport.description import Transport
     from runstrue.transport.rates import Study
 
 
@@ -30,6 +31,7 @@ def transport(ctx: click.Context) -> None:
       runstrue transport show c14.toml
       runstrue transport rates c14.toml
       runstrue transport draw c14.toml -o c14.svg
+      runstrue transport keep c14.toml --deck C-14
 
     Whatever is not known can stay so: what follows from the rest is worked out. Look at six
     invented transports with `runstrue transport examples`.
@@ -39,8 +41,13 @@ def transport(ctx: click.Context) -> None:
 
 def source_options(function: Callable[..., Any]) -> Callable[..., Any]:
     """Add where the transport comes from, and which of its speeds is meant."""
-    option = click.option("--speed", default="", metavar="NAME", help="Where there are several.")
-    return click.argument("file", type=click.Path(path_type=Path))(option(function))
+    for option in (
+        click.option("--deck", metavar="NAME", help="The deck's own, of the logbook."),
+        click.option("--speed", default="", metavar="NAME", help="Where there are several."),
+        click.argument("file", type=click.Path(path_type=Path), required=False),
+    ):
+        function = option(function)
+    return bench_option(function)
 
 
 @transport.command("new")
@@ -79,15 +86,16 @@ def new(file: Path, **given: str) -> None:
 
 @transport.command("show")
 @source_options
-def show(file: Path, speed: str) -> None:
+def show(file: Path | None, deck: str | None, speed: str) -> None:
     """Show what is known, what follows, and what does not agree.
 
     runstrue transport show c14.toml
+    runstrue transport show --deck C-14
     """
     from runstrue.cli.layout import out
     from runstrue.cli.show_transport import study_lines
 
-    for number, study in enumerate(_studies(file, speed)):
+    for number, study in enumerate(_studies(file, deck, speed)):
         if number:
             out("")
         out(study_lines(study))
@@ -99,7 +107,8 @@ def show(file: Path, speed: str) -> None:
 @click.option("--played", type=float, metavar="MIN", help="So much of the tape has gone by.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def rates(
-    file: Path,
+    file: Path | None,
+    deck: str | None,
     speed: str,
     speed_error: float,
     played: float | None,
@@ -116,7 +125,7 @@ def rates(
     from runstrue.cli.layout import out
     from runstrue.cli.show_transport import rates_document, rates_lines
 
-    studies = list(_studies(file, speed))
+    studies = list(_studies(file, deck, speed))
     if as_json:
         click.echo(rates_document(studies, speed_error, played))
         return
@@ -133,7 +142,8 @@ def rates(
 @click.option("--speed-error", type=float, default=0.0, metavar="%", help="As measured: −0.3.")
 @click.option("--wide", is_flag=True, help="16:9 instead of the page's measure.")
 def draw(
-    file: Path,
+    file: Path | None,
+    deck: str | None,
     speed: str,
     target: Path,
     speed_error: float,
@@ -156,7 +166,7 @@ def draw(
         raise InputError(
             f"'{target}' was named for the drawing", "a name in .svg or .png is needed"
         )
-    studies = list(_studies(file, speed))
+    studies = list(_studies(file, deck, speed))
     if len(studies) > 1:
         names = ", ".join(f"'{one.speed.name}'" for one in studies)
         raise InputError(
@@ -198,12 +208,67 @@ def examples(name: str | None, target: Path | None) -> None:
     out(f"  runstrue transport show {target}")
 
 
-def _studies(file: Path, speed: str) -> Iterator[Study]:
-    """Yield the study of each speed that is asked for."""
-    from runstrue.transport.rates import study
+@transport.command("keep")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--deck", required=True, metavar="NAME", help="The deck that it belongs to.")
+@bench_option
+@click.pass_context
+def keep(ctx: click.Context, file: Path, deck: str) -> None:
+    """Keep a description with a deck of the logbook; an earlier one stays on record.
+
+    runstrue transport keep c14.toml --deck C-14
+    """
+    from runstrue.cli.layout import out, wrapped
+    from runstrue.logbook.register import name_key
     from runstrue.transport.read import read_transport
 
-    transport = read_transport(file)
+    described = read_transport(file)
+    with ctx.ensure_object(Bench).open() as book:
+        held = book.find_deck(deck)
+        if described.deck and name_key(described.deck) != name_key(held.name):
+            raise InputError(
+                f"'{file}' says that it belongs to the deck '{described.deck}', not to "
+                f"'{held.name}'",
+                "the transport of that deck is needed",
+                "correct the line deck = … in it, or name the other deck",
+            )
+        book.add_transport(held, file.read_text(encoding="utf-8-sig"), file.name)
+    out(wrapped(f"Kept with '{held.name}'; runstrue transport show --deck {held.name} reads it."))
+
+
+def _described(file: Path | None, deck: str | None) -> Transport:
+    """Read a file, or the description that is kept with a deck.
+
+    Raises
+    ------
+    UsageError
+        When neither or both are named.
+    InputError
+        When nothing is kept with the deck.
+    """
+    from runstrue.transport.read import parse_transport, read_transport
+
+    if (file is None) == (deck is None):
+        raise click.UsageError("Name either a file or, with --deck, a deck of the logbook")
+    if file is not None:
+        return read_transport(file)
+    bench: Bench = click.get_current_context().ensure_object(Bench)
+    with bench.open() as book:
+        held = book.find_deck(deck or "")
+        kept = book.transports(held)
+    if not kept:
+        raise InputError(
+            f"No transport is kept with '{held.name}'", "a description is needed",
+            f"runstrue transport keep FILE --deck {held.name}",
+        )  # fmt: skip
+    return parse_transport(kept[-1].text, kept[-1].name)
+
+
+def _studies(file: Path | None, deck: str | None, speed: str) -> Iterator[Study]:
+    """Yield the study of each speed that is asked for."""
+    from runstrue.transport.rates import study
+
+    transport = _described(file, deck)
     wanted = [transport.speed(speed)] if speed else transport.speeds
     yield from (study(transport, one.name) for one in wanted)
 
