@@ -7,18 +7,21 @@
     ├── WarmUp             speed that settles after a cold start
     ├── Hiss, HumLine      what is heard besides the tape
     ├── Wobble, Dropout, RandomDropouts     what happens to the level
-    └── Skew               how one channel trails the other
+    ├── Skew               how one channel trails the other
+    ├── Chain              what recording and playing do to the sound (`chain`)
+    └── Meter              the deck's own needles (`meters`)
 
 `runstrue.virtualdeck.motion` makes movement of it, `runstrue.virtualdeck.play` sound.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Literal
 
-from runstrue.errors import InputError
+from runstrue.virtualdeck.chain import Chain
+from runstrue.virtualdeck.described import Described
+from runstrue.virtualdeck.meters import Meter
 
 # 1 7/8 inch per second, exactly; the rounded 47.6 of papers is not called a speed error.
 CASSETTE_SPEED_MM_PER_S = 47.625
@@ -26,26 +29,8 @@ CASSETTE_SPEED_MM_PER_S = 47.625
 Side = Literal["take-up", "supply"]
 
 
-class _Described:
-    """Shared check: every number of a description is finite."""
-
-    __slots__ = ()
-
-    def __post_init__(self) -> None:
-        for part in fields(self):  # type: ignore[arg-type]  # always a dataclass here
-            value = getattr(self, part.name)
-            if isinstance(value, int | float) and not math.isfinite(value):
-                raise InputError(
-                    f"{type(self).__name__}: {part.name} is {value}", "a finite figure is needed"
-                )
-
-    def _need(self, met: bool, seen: str, needed: str) -> None:
-        if not met:
-            raise InputError(f"{type(self).__name__}: {seen}", needed)
-
-
 @dataclass(frozen=True, slots=True)
-class Harmonic(_Described):
+class Harmonic(Described):
     """One multiple of a part's rate.
 
     Parameters
@@ -63,15 +48,15 @@ class Harmonic(_Described):
     phase_turns: float = 0.0
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.multiple >= 1, f"the multiple {self.multiple}", "at least 1 is needed")
+        Described.__post_init__(self)
+        self.need(self.multiple >= 1, f"the multiple {self.multiple}", "at least 1 is needed")
 
 
 FUNDAMENTAL = (Harmonic(1, 1.0),)
 
 
 @dataclass(frozen=True, slots=True)
-class Component(_Described):
+class Component(Described):
     """A speed variation of an even rate.
 
     Σ peak · share · sin(2π (multiple · (rate · t + phase) + harmonic's phase))
@@ -96,12 +81,12 @@ class Component(_Described):
     harmonics: tuple[Harmonic, ...] = FUNDAMENTAL
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.rate_hz > 0, f"a rate of {self.rate_hz} Hz", "a rate above 0 is needed")
+        Described.__post_init__(self)
+        self.need(self.rate_hz > 0, f"a rate of {self.rate_hz} Hz", "a rate above 0 is needed")
 
 
 @dataclass(frozen=True, slots=True)
-class Hub(_Described):
+class Hub(Described):
     """A speed variation once a turn of a tape pack, whose rate slides as the pack changes.
 
     Parameters
@@ -134,8 +119,8 @@ class Hub(_Described):
     harmonics: tuple[Harmonic, ...] = FUNDAMENTAL
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(
+        Described.__post_init__(self)
+        self.need(
             min(self.radius_mm, self.tape_um, self.speed_mm_per_s) > 0,
             f"radius {self.radius_mm} mm, tape {self.tape_um} µm, {self.speed_mm_per_s} mm/s",
             "figures above 0 are needed",
@@ -143,7 +128,7 @@ class Hub(_Described):
 
 
 @dataclass(frozen=True, slots=True)
-class Unrest(_Described):
+class Unrest(Described):
     """A speed that wanders at random within a band (Gaussian).
 
     Parameters
@@ -164,9 +149,9 @@ class Unrest(_Described):
     slope_db_per_octave: float = 0.0
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.rms_percent >= 0, f"r.m.s. {self.rms_percent} %", "0 or more is needed")
-        self._need(
+        Described.__post_init__(self)
+        self.need(self.rms_percent >= 0, f"r.m.s. {self.rms_percent} %", "0 or more is needed")
+        self.need(
             0.02 <= self.low_hz < self.high_hz <= 200,
             f"the band {self.low_hz} to {self.high_hz} Hz",
             "a band between 0.02 and 200 Hz is needed",
@@ -174,15 +159,15 @@ class Unrest(_Described):
 
 
 @dataclass(frozen=True, slots=True)
-class WarmUp(_Described):
+class WarmUp(Described):
     """A speed that begins off and settles: start · exp(−t / time constant)."""
 
     start_percent: float
     time_constant_s: float
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(
+        Described.__post_init__(self)
+        self.need(
             self.time_constant_s > 0,
             f"a time constant of {self.time_constant_s} s",
             "more than 0 s is needed",
@@ -190,7 +175,7 @@ class WarmUp(_Described):
 
 
 @dataclass(frozen=True, slots=True)
-class Hiss(_Described):
+class Hiss(Described):
     """Noise, Gaussian, independent in each channel.
 
     Parameters
@@ -212,12 +197,12 @@ class Hiss(_Described):
     reference_dbfs: float | None = None
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
+        Described.__post_init__(self)
         both = self.pole_hz is not None and self.zero_hz is not None
         neither = self.pole_hz is None and self.zero_hz is None
-        self._need(both or neither, "only one of pole and zero", "both or neither are needed")
+        self.need(both or neither, "only one of pole and zero", "both or neither are needed")
         if self.pole_hz is not None and self.zero_hz is not None:
-            self._need(
+            self.need(
                 min(self.pole_hz, self.zero_hz) > 0,
                 f"pole {self.pole_hz} Hz, zero {self.zero_hz} Hz",
                 "frequencies above 0 are needed",
@@ -225,7 +210,7 @@ class Hiss(_Described):
 
 
 @dataclass(frozen=True, slots=True)
-class HumLine(_Described):
+class HumLine(Described):
     """One line of mains hum: frequency, level against the stimulus in dB, phase in turns."""
 
     frequency_hz: float
@@ -233,12 +218,12 @@ class HumLine(_Described):
     phase_turns: float = 0.0
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.frequency_hz > 0, f"{self.frequency_hz} Hz", "more than 0 Hz is needed")
+        Described.__post_init__(self)
+        self.need(self.frequency_hz > 0, f"{self.frequency_hz} Hz", "more than 0 Hz is needed")
 
 
 @dataclass(frozen=True, slots=True)
-class Wobble(_Described):
+class Wobble(Described):
     """A level that swings: 1 + peak/100 · sin(2π (rate · t + phase)).
 
     ``channel`` is a number from 0, or None for all channels.
@@ -250,12 +235,12 @@ class Wobble(_Described):
     channel: int | None = None
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.rate_hz > 0, f"a rate of {self.rate_hz} Hz", "a rate above 0 is needed")
+        Described.__post_init__(self)
+        self.need(self.rate_hz > 0, f"a rate of {self.rate_hz} Hz", "a rate above 0 is needed")
 
 
 @dataclass(frozen=True, slots=True)
-class Dropout(_Described):
+class Dropout(Described):
     """A short loss of level.
 
     Parameters
@@ -276,13 +261,13 @@ class Dropout(_Described):
     channel: int | None = None
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.length_s > 0, f"a length of {self.length_s} s", "more than 0 s is needed")
-        self._need(self.depth_db >= 0, f"a depth of {self.depth_db} dB", "0 or more is needed")
+        Described.__post_init__(self)
+        self.need(self.length_s > 0, f"a length of {self.length_s} s", "more than 0 s is needed")
+        self.need(self.depth_db >= 0, f"a depth of {self.depth_db} dB", "0 or more is needed")
 
 
 @dataclass(frozen=True, slots=True)
-class RandomDropouts(_Described):
+class RandomDropouts(Described):
     """Dropouts at random places (Poisson) while the transport runs."""
 
     per_minute: float
@@ -291,12 +276,12 @@ class RandomDropouts(_Described):
     channel: int | None = None
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.per_minute >= 0, f"{self.per_minute} a minute", "0 or more is needed")
+        Described.__post_init__(self)
+        self.need(self.per_minute >= 0, f"{self.per_minute} a minute", "0 or more is needed")
 
 
 @dataclass(frozen=True, slots=True)
-class Skew(_Described):
+class Skew(Described):
     """How the second and every further channel trails the first (azimuth).
 
     Parameters
@@ -314,12 +299,12 @@ class Skew(_Described):
     sway_rate_hz: float = 1.0
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(self.sway_rate_hz > 0, f"a sway of {self.sway_rate_hz} Hz", "more is needed")
+        Described.__post_init__(self)
+        self.need(self.sway_rate_hz > 0, f"a sway of {self.sway_rate_hz} Hz", "more is needed")
 
 
 @dataclass(frozen=True, slots=True)
-class VirtualDeck(_Described):
+class VirtualDeck(Described):
     """One deck.
 
     Parameters
@@ -351,6 +336,10 @@ class VirtualDeck(_Described):
         How much faster than it says the sound card takes its samples.
     preset : str
         Key of the preset it came from, or empty.
+    chain : Chain or None
+        None: what is on the tape comes out as it is, with nothing but the gains above.
+    meters : tuple of Meter
+        Left, right.
     """
 
     name: str
@@ -372,20 +361,22 @@ class VirtualDeck(_Described):
     run_down_s: float = 0.0
     clock_error_ppm: float = 0.0
     preset: str = ""
+    chain: Chain | None = None
+    meters: tuple[Meter, ...] = ()
 
     def __post_init__(self) -> None:
-        _Described.__post_init__(self)
-        self._need(
+        Described.__post_init__(self)
+        self.need(
             -50 <= self.speed_error_percent <= 100,
             f"a speed error of {self.speed_error_percent} %",
             "between −50 and 100 % is needed",
         )
-        self._need(
+        self.need(
             min(self.run_up_s, self.run_down_s) >= 0,
             f"run-up {self.run_up_s} s, run-down {self.run_down_s} s",
             "0 s or more is needed",
         )
-        self._need(
+        self.need(
             abs(self.clock_error_ppm) <= 10_000,
             f"a clock error of {self.clock_error_ppm} ppm",
             "at most 10 000 ppm either way is needed",

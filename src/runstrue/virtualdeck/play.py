@@ -14,23 +14,25 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import islice
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from runstrue.errors import InputError
 from runstrue.samples import Origin, Signal
+from runstrue.stimulus.programme import Programme
 from runstrue.stimulus.protocol import Stimulus
 from runstrue.virtualdeck.deck import VirtualDeck
 from runstrue.virtualdeck.levels import Levels
 from runstrue.virtualdeck.motion import Motion, Schedule
 from runstrue.virtualdeck.noise import HissMaker
+from runstrue.virtualdeck.on_tape import STRETCH, OnTape, Where
 from runstrue.virtualdeck.sinusoids import Sinusoids
 from runstrue.virtualdeck.truth import Truth, tell
 
 Array = NDArray[np.float64]
-
-STRETCH = 8192
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +54,7 @@ def play(
     seed: int = 0,
     lead_in_s: float = 0.0,
     lead_out_s: float = 0.0,
+    recorded_here: bool = False,
 ) -> Recording:
     """Play a stimulus and keep the whole recording in memory; see `Performance`."""
     performance = Performance(
@@ -63,6 +66,7 @@ def play(
         seed=seed,
         lead_in_s=lead_in_s,
         lead_out_s=lead_out_s,
+        recorded_here=recorded_here,
     )
     samples = np.empty((channels, performance.frames))
     done = 0
@@ -71,6 +75,26 @@ def play(
         done += block.shape[1]
     origin = Origin("virtual", deck.preset or deck.name)
     return Recording(Signal(samples, rate_hz, origin), performance.truth, performance)
+
+
+def record_and_play(
+    deck: VirtualDeck, programme: Programme, *, after_s: float = 1.0, **how: Any
+) -> Recording:
+    """Record a programme on a deck and play it there; see `Performance`.
+
+    Parameters
+    ----------
+    deck : VirtualDeck
+    programme : Programme
+    after_s : float
+        Recording time after its end, at the deck's speed.
+    **how
+        Handed to `play`.
+    """
+    lasts_s = programme.lasts_s / (1 + deck.speed_error_percent / 100)
+    more_s = after_s + deck.run_up_s + deck.run_down_s
+    more_s += how.get("lead_in_s", 0.0) + how.get("lead_out_s", 0.0)
+    return play(deck, programme, duration_s=lasts_s + more_s, recorded_here=True, **how)
 
 
 def blocks(
@@ -117,6 +141,9 @@ class Performance:
         At least 0. Decides everything random; the same seed gives the same recording.
     lead_in_s, lead_out_s : float
         Time before the transport starts and after it has stopped: hiss and hum only.
+    recorded_here : bool
+        The stimulus was fed to this deck's record input, so that both halves of its chain act;
+        else it is on a tape from elsewhere and the replay half acts alone.
 
     Raises
     ------
@@ -135,6 +162,7 @@ class Performance:
         seed: int = 0,
         lead_in_s: float = 0.0,
         lead_out_s: float = 0.0,
+        recorded_here: bool = False,
     ) -> None:
         _check(duration_s, rate_hz, channels, seed, lead_in_s, lead_out_s)
         self.deck, self.stimulus = deck, stimulus
@@ -163,6 +191,7 @@ class Performance:
             ]
         )
         self._even_s: Array = float(self._step_s) * np.arange(STRETCH, dtype=np.float64)
+        self.on_tape = OnTape(self, recorded_here) if deck.chain else None
         self.truth = tell(self)
 
     def blocks(self, frames_per_block: int) -> Iterator[Array]:
@@ -183,8 +212,7 @@ class Performance:
         hiss = self.hiss()
         waiting: list[Array] = []
         held = 0
-        for number in range(math.ceil(self.frames / STRETCH)):
-            stretch = self._stretch(number)
+        for number, stretch in enumerate(self._stretches()):
             if hiss:
                 stretch += hiss.draw(STRETCH)
             stretch = stretch[:, : self.frames - number * STRETCH]
@@ -208,7 +236,12 @@ class Performance:
                 f"{frames} frames from {first_frame} on", "at least 1 from 0 is needed"
             )
         numbers = range(first_frame // STRETCH, (first_frame + frames - 1) // STRETCH + 1)
-        joined = np.concatenate([self._stretch(number) for number in numbers], axis=1)
+        joined = np.concatenate(
+            [self._stretch(number) for number in numbers]
+            if self.on_tape is None
+            else list(islice(self._stretches(), numbers.start, numbers.stop)),
+            axis=1,
+        )
         start = first_frame - numbers[0] * STRETCH
         return joined[:, start : start + frames]
 
@@ -251,33 +284,55 @@ class Performance:
             self.deck.hiss, self.stimulus.rms * gain, self.rate_hz, self.channels, self.seed
         )
 
+    def _stretches(self) -> Iterator[Array]:
+        """Yield all stretches without hiss."""
+        count = math.ceil(self.frames / STRETCH)
+        if self.on_tape is None:
+            yield from (self._stretch(number) for number in range(count))
+            return
+        for number, stretch in enumerate(islice(self.on_tape.stretches(), count)):
+            yield self._with_hum(stretch, number)
+
     def _stretch(self, number: int) -> Array:
         """Return 8192 frames without hiss, whole even at the end of the recording."""
+        where = self.where(number)
+        out = np.empty((self.channels, STRETCH))
+        for channel in range(self.channels):
+            if channel and self._same_as_first(channel):
+                out[channel] = out[0]
+                continue
+            gain = self.levels.gain(channel, where.times_s, where.running_s)
+            if isinstance(gain, float) and gain == 0:
+                out[channel] = 0.0
+                continue
+            out[channel] = gain * self.fed(where, channel)
+        if not where.even:
+            out *= self.schedule.pace(where.times_s)
+        return self._with_hum(out, number)
+
+    def where(self, number: int) -> Where:
+        """Return where the tape stands during a stretch."""
         base_s = number * STRETCH * self._step_s
         running_base_s, rest_s = self.schedule.running(base_s, self._even_s)
         even = rest_s is self._even_s
         place_s, offsets_s = self.motion.place(
             running_base_s, rest_s, float(self._step_s) if even else None
         )
-        running_s = float(running_base_s) + rest_s
-        times_s = float(base_s) + self._even_s
-        out = np.empty((self.channels, STRETCH))
-        for channel in range(self.channels):
-            if channel and self._same_as_first(channel):
-                out[channel] = out[0]
-                continue
-            gain = self.levels.gain(channel, times_s, running_s)
-            if isinstance(gain, float) and gain == 0:
-                out[channel] = 0.0
-                continue
-            late_s = self.motion.skew_s(running_s, channel)
-            track = min(channel, self.stimulus.tracks - 1)
-            out[channel] = gain * self.stimulus.read(track, place_s, offsets_s - late_s)
-        if not even:
-            out *= self.schedule.pace(times_s)
+        return Where(
+            float(base_s) + self._even_s, float(running_base_s) + rest_s, place_s, offsets_s, even
+        )
+
+    def fed(self, where: Where, channel: int) -> Array:
+        """Return what the stimulus holds there for a channel."""
+        late_s = self.motion.skew_s(where.running_s, channel)
+        track = min(channel, self.stimulus.tracks - 1)
+        return self.stimulus.read(track, where.place_s, where.offsets_s - late_s)
+
+    def _with_hum(self, stretch: Array, number: int) -> Array:
         if self._hum.rates_hz.size:
-            out += self._hum.at_even_times(float(base_s), float(self._step_s), STRETCH)
-        return out
+            base_s = float(number * STRETCH * self._step_s)
+            stretch += self._hum.at_even_times(base_s, float(self._step_s), STRETCH)
+        return stretch
 
     def _same_as_first(self, channel: int) -> bool:
         skew = self.deck.skew
