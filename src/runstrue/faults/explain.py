@@ -27,7 +27,7 @@ LEAST_FACTOR = 1.1
 """Nearer to 1, either way, evidence says nothing worth telling."""
 CLEARLY, STRONGLY = 3.0, 10.0
 """Bounds of the words (H. Jeffreys' scale has 3.2 and 10, from memory)."""
-CONFLICT = 4.0
+CONFLICT = 3.0
 """From here on two answers hardly go together."""
 
 

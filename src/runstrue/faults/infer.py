@@ -238,9 +238,13 @@ class FaultFinder:
         )
 
     def _conflicts(self, counted: Sequence[Evidence]) -> list[Conflict]:
+        """Return the pairs that hardly go together and accuse no cause in common."""
         found = []
+        accused = [set(self.network.spoken_for(one).tolist()) for one in counted]
         for place, second in enumerate(counted):
-            for first in counted[:place]:
+            for before, first in enumerate(counted[:place]):
+                if accused[before] & accused[place]:
+                    continue
                 factor = self._conflict(
                     (first.kind, first.key, first.answer), (second.kind, second.key, second.answer)
                 )

@@ -13,8 +13,8 @@ from typing import Final
 from runstrue.faults.models import Likelihood, RiskWord
 
 CAUSE_CHANCE: Final[Mapping[Likelihood, float]] = {
-    "common": 0.06,
-    "occasional": 0.02,
+    "common": 0.04,
+    "occasional": 0.015,
     "rare": 0.005,
 }
 """Chance that a deck on the bench has it; within a counted group only their ratio speaks."""
@@ -45,7 +45,7 @@ They are of home portables for the most part, and labelled by words in short tex
 """
 
 JUDGEMENT_WORTH: Final = 1.0
-"""What a word of judgement is worth, in repairs of that cause (so 17 to 200 decks)."""
+"""What a word of judgement is worth, in repairs of that cause (so 25 to 200 decks)."""
 
 RISK_MINUTES: Final[Mapping[str, Mapping[RiskWord, float]]] = {
     "electrical": {"none": 0.0, "low": 2.0, "medium": 8.0, "high": 20.0},
