@@ -235,8 +235,13 @@ def test_a_belt_that_does_not_set_the_speed_gets_none() -> None:
 
 @pytest.mark.parametrize(
     ("trim", "reach"),
-    [((-4.0, 4.0), "yes"), ((-0.5, 3.0), "no"), ((-2.0, 3.0), "too close to call"),
-     ((-2.6, 3.0), "too close to call"), (None, "")],
+    [
+        ((-4.0, 4.0), "yes"),
+        ((-0.5, 3.0), "no"),
+        ((-2.0, 3.0), "too close to call"),
+        ((-2.6, 3.0), "too close to call"),
+        (None, ""),
+    ],
 )
 def test_whether_the_trim_can_take_it(trim: tuple[float, float] | None, reach: str) -> None:
     # 1.4 for 1.2 mm is about +2.2 % here, known to about ±1.1 % where both have ±0.05 mm
