@@ -4,8 +4,8 @@
         → replay equalisation and losses → crosstalk → level → echoes, old tone, noise
         → compander → gain of each channel
 
-Replay-only tapes come in at the replay equalisation. Saturation works at twice the rate, so that
-harmonics fold back from far above hearing only.
+Replay-only tapes come in at the replay equalisation. Saturation works at three times the rate, so
+that harmonics fold back from far above hearing only.
 """
 
 from __future__ import annotations
@@ -30,13 +30,15 @@ from runstrue.virtualdeck.losses import (
     shelf,
 )
 from runstrue.virtualdeck.saturation import Law
-from runstrue.virtualdeck.zero_phase import middle, response, spectra, surrounded
+from runstrue.virtualdeck.zero_phase import middle, response, spectra
 
 Array = NDArray[np.float64]
 Piece = Callable[[int], Array]
 """Takes the number of a stretch and returns it, shape (channel, frame)."""
 
 BAND_HZ = (20.0, 20_000.0)
+FINE = 3
+"""At twice the rate of 48 kHz the fifth harmonic of 16 kHz would fold onto it."""
 PASSES, STOPS = 0.45, 0.49
 """Of the rate: there the chain falls off, as a deck does and as folding demands."""
 BLOCK_HZ = 5.0
@@ -91,15 +93,12 @@ class ChainRun:
         self._companding = Companding(setting.reference_peak, setting.rate_hz)
         # filters at half the stretch either side
         self._into = self._response(self._gain_into)
-        self._out_of = self._response(self._gain_out_of, 2 if self.law else 1)
-        self._linear = self._response(lambda f: self._gain_into(f) * self._gain_out_of(f))
-        self._across = None
-        talk = chain.replay.crosstalk
-        if talk and setting.channels == 2:
-            self._across = response(
-                lambda f: across(talk, f) * _band(f, setting.rate_hz), self._half, self._size,
-                setting.rate_hz, odd=True,
-            )  # fmt: skip
+        if self.law:
+            self._own, self._leak = self._outward(self._gain_out_of, FINE)
+        else:
+            self._own, self._leak = self._outward(
+                lambda f: self._gain_into(f) * self._gain_out_of(f), 1
+            )
 
     def run(self, fed: Piece, level: Piece, beside: Piece | None, old: Piece | None) -> Iterator[
         Array
@@ -124,8 +123,6 @@ class ChainRun:
         stretches = self._saturated(stretches) if self.law else self._filtered(stretches)
         if self.chain.tape.modulation and here:
             stretches = self._modulated(stretches)
-        if self._across is not None:
-            stretches = self._crossed(stretches)
         stretches = (one * level(number) for number, one in enumerate(stretches))
         if beside:
             stretches = (a + b for a, b in zip(stretches, self._printed(beside), strict=False))
@@ -177,11 +174,28 @@ class ChainRun:
     def _gain_out_of(self, f: Array) -> Array:
         return self.gain_out_of(f) / self.lift(f) * _band(f, self.setting.rate_hz)
 
-    def _response(self, gain: Callable[[Array], Array], times: int = 1) -> Array:
-        return response(gain, times * self._half, times * self._size, times * self.setting.rate_hz)
+    def _outward(self, gain: Callable[[Array], Array], times: int) -> tuple[Array, Array | None]:
+        """Return the response of each channel to itself and to the other one."""
+        talk = self.chain.replay.crosstalk
+        own = self._response(gain, times)
+        if talk is None or self.setting.channels != 2:
+            return own, None
+        return own, self._response(lambda f: gain(f) * across(talk, f), times, odd=True)
+
+    def _response(self, gain: Callable[[Array], Array], times: int = 1, odd: bool = False) -> Array:
+        return response(
+            gain, times * self._half, times * self._size, times * self.setting.rate_hz, odd
+        )
+
+    def _mixed(self, lines: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        """Filter each channel and let some of the other one through."""
+        kept = slice(self._size // 2 + 1)  # of the finer rate too, for nothing is left above
+        mixed = lines[:, kept] * self._own[kept]
+        return mixed if self._leak is None else mixed + lines[::-1, kept] * self._leak[kept]
 
     def _filtered(self, stretches: Iterator[Array]) -> Iterator[Array]:
-        return self._shaped(stretches, self._linear)
+        for lines in spectra(stretches, self._half):
+            yield middle(self._mixed(lines), self._size, self._half)
 
     def _shaped(self, stretches: Iterator[Array], shape: Array) -> Iterator[Array]:
         for lines in spectra(stretches, self._half):
@@ -189,20 +203,19 @@ class ChainRun:
 
     def _saturated(self, stretches: Iterator[Array]) -> Iterator[Array]:
         assert self.law is not None
-        for lines in spectra(self._bent(stretches), 2 * self._half):
-            low = (lines * self._out_of)[:, : self._size // 2 + 1] / 2
-            yield middle(low, self._size, self._half)
+        for lines in spectra(self._bent(stretches), FINE * self._half):
+            yield middle(self._mixed(lines) / FINE, self._size, self._half)
 
     def _bent(self, stretches: Iterator[Array]) -> Iterator[Array]:
-        """Saturate at twice the rate."""
+        """Saturate at three times the rate."""
         law = self.law
         assert law is not None
-        turn = math.exp(-2 * math.pi * BLOCK_HZ / (2 * self.setting.rate_hz))
+        turn = math.exp(-2 * math.pi * BLOCK_HZ / (FINE * self.setting.rate_hz))
         share = (1 + turn) / 2
         memory = np.zeros((self.setting.channels, 1))
         for lines in spectra(stretches, self._half):
-            fine = 2 * fft.irfft(lines * self._into, 2 * self._size, axis=1)
-            fine = fine[:, 2 * self._half : -2 * self._half]
+            fine = FINE * fft.irfft(lines * self._into, FINE * self._size, axis=1)
+            fine = fine[:, FINE * self._half : -FINE * self._half]
             bent = law.bent(fine)
             if law.bow:
                 even, memory = lfilter(
@@ -220,12 +233,6 @@ class ChainRun:
         shape = self._response(lambda f: np.sqrt(1 / (1 + (f / corner_hz) ** 2)))
         swings = self._shaped(self._white(8, density), shape)
         return (one * (1 + swing) for one, swing in zip(stretches, swings, strict=False))
-
-    def _crossed(self, stretches: Iterator[Array]) -> Iterator[Array]:
-        assert self._across is not None
-        for whole in surrounded(stretches, self._half):
-            leak = middle(fft.rfft(whole, axis=1) * self._across, self._size, self._half)
-            yield whole[:, self._half : -self._half] + leak[::-1]
 
     def _printed(self, beside: Piece) -> Iterator[Array]:
         echo = self.chain.tape.print_through
