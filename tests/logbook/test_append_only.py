@@ -31,6 +31,9 @@ NEVER_CHANGED = [
     ("evidence", "answer"),
     ("taken_back", "taken_at"),
     ("repair", "cause"),
+    ("repair_taken_back", "taken_at"),
+    ("addition", "basis"),
+    ("added_reading", "addition"),
 ]
 
 
@@ -61,7 +64,8 @@ def connection(
         book.add_intake_answer(deck, visit, "plug", "none")
         seen = Evidence(kind="symptom", key="wow", answer="present")
         book.take_back(book.add_evidence(deck, visit, seen))
-        book.add_repair(deck, visit, "main_belt_slack", minutes=40)
+        book.take_back(book.add_repair(deck, visit, "main_belt_slack", minutes=40))
+        book.add_results(capture, [whole_pass().results[0]], basis="transport red.toml")
     plain = sqlite3.connect(tmp_path / "bench" / "logbook.sqlite")
     yield plain
     plain.close()

@@ -154,7 +154,43 @@ def test_the_logbook_left_by_version_2_opens_and_reads(tmp_path: Path) -> None:
         assert len(book.captures(deck)) == 3
 
 
+def test_the_logbook_left_by_version_3_opens_and_reads(tmp_path: Path) -> None:
+    # Written by released/make_v3.py; what is asked stands in that script.
+    bench = tmp_path / "bench"
+    shutil.copytree(RELEASED / "v3", bench)
+    with Logbook.open(bench, create=False) as book:
+        assert book.check() == ()
+        deck = book.find_deck("demo c-14")
+        record = book.deck_record(deck)
+        assert [one.cause for one in record.repairs] == ["main_belt_slack"]
+        mistaken = book.repairs(deck, every=True)[-1]
+        assert (mistaken.cause, mistaken.taken_back_at) == ("idler_worn", "2026-05-02T09:30:00Z")
+        found = record.captures[0]
+        assert [one.basis[-4:] for one in found.additions] == ["0.11", "0.12"]
+        (added,) = [one for one in found.readings if one.addition_id]
+        assert added.result.quantity.value == 0.12  # type: ignore[union-attr]
+        assert found.find("speed.deviation").quantity.value == -2.125  # type: ignore[union-attr]
+
+
 @pytest.mark.parametrize("version", ["v1", "v2"])
+def test_old_logbooks_are_copied_before_their_tables_change(tmp_path: Path, version: str) -> None:
+    bench = tmp_path / "bench"
+    shutil.copytree(RELEASED / version, bench)
+    before = version_of(bench / "logbook.sqlite")
+    with Logbook.open(bench, create=False) as book:
+        deck = book.find_deck("Demo C-14")
+        repair = book.add_repair(deck, book.current_visit(deck), "none of these")
+        book.take_back(repair)
+        capture = book.captures(deck)[0]
+        again = book.add_results(capture, [capture.readings[0].result], basis="the same again")
+        assert len(again.additions) == 1
+        assert book.check() == ()
+    assert version_of(bench / "logbook.sqlite")[0] == len(schema.MIGRATIONS)
+    (backup,) = (bench / "backups").glob(f"*before-version-{len(schema.MIGRATIONS)}*")
+    assert version_of(backup) == before
+
+
+@pytest.mark.parametrize("version", ["v1", "v2", "v3"])
 def test_a_released_logbook_is_small(version: str) -> None:
     files = (path for path in (RELEASED / version).rglob("*") if path.is_file())
     assert sum(path.stat().st_size for path in files) < 200_000

@@ -15,7 +15,8 @@ import msgspec
 
 from runstrue import __version__
 from runstrue.errors import LogbookError
-from runstrue.logbook import loading, rows, storing
+from runstrue.logbook import diagnosis_rows, loading, rows, storing
+from runstrue.logbook.afterwards import Afterwards
 from runstrue.logbook.comparing import changes_of, latest_with_both
 from runstrue.logbook.database import Clock, Database
 from runstrue.logbook.models import (
@@ -25,11 +26,10 @@ from runstrue.logbook.models import (
     SoundCard,
     Visit,
 )
-from runstrue.logbook.passes import Passes
 from runstrue.logbook.register import deck_of, name_key
 
 
-class Logbook(Passes):
+class Logbook(Afterwards):
     """An open logbook; close it, or use it in a ``with`` statement.
 
     Every method raises `LogbookError` when the logbook cannot be read or written; what was to
@@ -114,6 +114,10 @@ class Logbook(Passes):
                 captures=captures,
                 changes=changes_of(latest_with_both(captures)),
                 sound_card=next(reversed(loading.load_sound_cards(connection)), None),
+                transports=diagnosis_rows.load_transports(connection, deck.id),
+                intake=diagnosis_rows.load_intake(connection, deck.id),
+                evidence=diagnosis_rows.load_evidence(connection, deck.id),
+                repairs=diagnosis_rows.load_repairs(connection, deck.id),
                 read_at=self._database.now(),
                 program_version=__version__,
             )

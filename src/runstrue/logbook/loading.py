@@ -9,6 +9,7 @@ from typing import Any
 
 from runstrue.logbook import rows
 from runstrue.logbook.models import (
+    Addition,
     CaptureRecord,
     Deck,
     ReadingRecord,
@@ -53,19 +54,23 @@ def load_captures(
 def load_readings(
     connection: sqlite3.Connection, analysis: int, traces: dict[int | None, list[Trace]]
 ) -> tuple[ReadingRecord, ...]:
-    """Return the readings of one analysis in the order in which they were measured."""
-    return tuple(
-        ReadingRecord(
-            id=row["id"],
-            result=rows.result_from(row, tuple(traces.get(row["id"], ()))),
-            made_at=row["made_at"],
-            program_version=row["program_version"],
-            replaces=row["replaces"],
-        )
-        for row in connection.execute(
-            "SELECT * FROM reading WHERE analysis = ? ORDER BY id", (analysis,)
-        )
+    """Return the readings of one analysis that stand, in the order in which they were made."""
+    found = connection.execute(
+        "SELECT * FROM standing_reading WHERE analysis = ? ORDER BY id", (analysis,)
     )
+    return tuple(_reading(row, tuple(traces.get(row["id"], ()))) for row in found)
+
+
+def load_superseded(connection: sqlite3.Connection, analysis: int) -> tuple[ReadingRecord, ...]:
+    """Return the readings of one analysis for which an addition stands, oldest first."""
+    found = connection.execute(
+        "SELECT reading.*, added_reading.addition FROM reading "
+        "LEFT JOIN added_reading ON added_reading.reading = reading.id "
+        "WHERE analysis = ?1 AND id NOT IN "
+        "(SELECT id FROM standing_reading WHERE analysis = ?1) ORDER BY id",
+        (analysis,),
+    )
+    return tuple(_reading(row) for row in found)
 
 
 def load_decks(connection: sqlite3.Connection) -> tuple[Deck, ...]:
@@ -95,6 +100,17 @@ def load_sound_cards(connection: sqlite3.Connection) -> tuple[SoundCard, ...]:
     return tuple(rows.decoded(row["value"], SoundCard) for row in found)
 
 
+def _reading(row: sqlite3.Row, traces: tuple[Trace, ...] = ()) -> ReadingRecord:
+    return ReadingRecord(
+        id=row["id"],
+        result=rows.result_from(row, traces),
+        made_at=row["made_at"],
+        program_version=row["program_version"],
+        replaces=row["replaces"],
+        addition_id=row["addition"],
+    )
+
+
 def _capture(connection: sqlite3.Connection, row: sqlite3.Row, curves: bool) -> CaptureRecord:
     analysis = row["analysis"]
     traces = _traces(connection, analysis) if curves else {}
@@ -116,6 +132,7 @@ def _capture(connection: sqlite3.Connection, row: sqlite3.Row, curves: bool) -> 
         summary=row["summary"],
         conditions=conditions,
         doubts=tuple(rows.decoded(row["doubts"], list[str])),
+        additions=_additions(connection, analysis),
         deviation=_deviation(connection, analysis) if curves else None,
         traces=tuple(traces.get(None, ())),
         hidden=row["hidden_at"] is not None,
@@ -130,6 +147,20 @@ def _traces(connection: sqlite3.Connection, analysis: int) -> dict[int | None, l
     ):
         traces[row["reading"]].append(rows.trace_from(row))
     return traces
+
+
+def _additions(connection: sqlite3.Connection, analysis: int) -> tuple[Addition, ...]:
+    found = connection.execute("SELECT * FROM addition WHERE analysis = ? ORDER BY id", (analysis,))
+    return tuple(
+        Addition(
+            id=row["id"],
+            method=row["method"],
+            basis=row["basis"],
+            made_at=row["made_at"],
+            program_version=row["program_version"],
+        )
+        for row in found
+    )
 
 
 def _deviation(connection: sqlite3.Connection, analysis: int) -> Deviation | None:

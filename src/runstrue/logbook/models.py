@@ -20,6 +20,7 @@ from runstrue.logbook.bench_records import (
     IntakeAnswer,
     RepairRecord,
     TransportEntry,
+    transport_for,
 )
 from runstrue.logbook.change import Difference
 from runstrue.logbook.deck import (
@@ -37,6 +38,7 @@ from runstrue.verdict.models import Verdict
 
 __all__ = [
     "STAGES",
+    "Addition",
     "CaptureFacts",
     "CaptureRecord",
     "Change",
@@ -125,6 +127,8 @@ class ReadingRecord(msgspec.Struct, frozen=True, kw_only=True):
     made_at, program_version : str
     replaces : int or None
         The reading that this one corrects or measures again.
+    addition_id : int or None
+        Where it was added to the pass afterwards.
     """
 
     id: int
@@ -132,6 +136,27 @@ class ReadingRecord(msgspec.Struct, frozen=True, kw_only=True):
     made_at: str
     program_version: str
     replaces: int | None = None
+    addition_id: int | None = None
+
+
+class Addition(msgspec.Struct, frozen=True, kw_only=True):
+    """What one method said about a pass later, from what was kept of it.
+
+    Parameters
+    ----------
+    id : int
+    method : str
+        Its name without the version; its latest addition stands for all that it said.
+    basis : str
+        What it went by besides the pass itself, in plain words: 'transport c-14.toml'.
+    made_at, program_version : str
+    """
+
+    id: int
+    method: str
+    basis: str
+    made_at: str
+    program_version: str
 
 
 class VerdictRecord(msgspec.Struct, frozen=True, kw_only=True):
@@ -165,7 +190,10 @@ class CaptureRecord(msgspec.Struct, frozen=True, kw_only=True):
     doubts : tuple of str
         Those that hold for the whole pass; each result has its own besides.
     readings : tuple of ReadingRecord
+        Those that stand, added ones too.
     verdicts : tuple of VerdictRecord
+    additions : tuple of Addition
+        All that were added to the measuring that counts, oldest first.
     deviation : Deviation or None
     traces : tuple of Trace
         Both only where curves were asked for.
@@ -192,6 +220,7 @@ class CaptureRecord(msgspec.Struct, frozen=True, kw_only=True):
     summary: str = ""
     conditions: dict[str, Condition] = msgspec.field(default_factory=dict)
     doubts: tuple[str, ...] = ()
+    additions: tuple[Addition, ...] = ()
     deviation: Deviation | None = None
     traces: tuple[Trace, ...] = ()
     hidden: bool = False
@@ -264,6 +293,12 @@ class DeckRecord(msgspec.Struct, frozen=True, kw_only=True):
         As found against as left of the latest visit that has both.
     sound_card : SoundCard or None
         The one entered last.
+    transports : tuple of TransportEntry
+        All of them, oldest first; `transport_at` says which counts.
+    intake : tuple of IntakeAnswer
+    evidence : tuple of EvidenceRecord
+    repairs : tuple of RepairRecord
+        Of all visits, those that stand, oldest first.
     read_at, program_version : str
     """
 
@@ -273,6 +308,10 @@ class DeckRecord(msgspec.Struct, frozen=True, kw_only=True):
     captures: tuple[CaptureRecord, ...] = ()
     changes: tuple[Change, ...] = ()
     sound_card: SoundCard | None = None
+    transports: tuple[TransportEntry, ...] = ()
+    intake: tuple[IntakeAnswer, ...] = ()
+    evidence: tuple[EvidenceRecord, ...] = ()
+    repairs: tuple[RepairRecord, ...] = ()
     read_at: str = ""
     program_version: str = ""
 
@@ -280,6 +319,10 @@ class DeckRecord(msgspec.Struct, frozen=True, kw_only=True):
     def sheet(self) -> SheetEntry | None:
         """The sheet in force, or None where none was entered."""
         return self.sheets[-1] if self.sheets else None
+
+    def transport_at(self, speed_cm_s: float | None = None) -> TransportEntry | None:
+        """Return the description of the transport that counts at a speed, or None."""
+        return transport_for(self.transports, speed_cm_s)
 
     def captures_of(self, visit: Visit | None) -> tuple[CaptureRecord, ...]:
         """Return the captures of one visit, or with None those that belong to no visit."""

@@ -35,7 +35,7 @@ from runstrue.verdict.models import Verdict
 
 
 class Passes(Diagnosis):
-    """Passes of an open database, on top of its decks; `Logbook` adds the overview."""
+    """Passes of an open database, on top of its decks and what is known of them."""
 
     def __init__(self, database: Database) -> None:
         super().__init__(database)
@@ -171,33 +171,18 @@ class Passes(Diagnosis):
             if facts is not None:
                 _correct_facts(connection, capture.id, facts, now)
             earlier = storing.latest_analysis(connection, capture.id)
-            replaces = {
-                storing.reading_key(reading.result): reading.id
-                for reading in loading.load_readings(connection, earlier, {})
-            }
+            replaces = by_key(loading.load_readings(connection, earlier, {}))
             analysis = storing.insert_analysis(
                 connection, capture.id, measured, tape=tape, replaces=replaces, now=now
             )
-            _judge(connection, capture.deck_id, analysis, verdicts, sheet, now)
-            return _one_capture(connection, capture.id, curves=False)
-
-    def judge_again(
-        self,
-        capture: CaptureRecord,
-        verdicts: Sequence[Verdict],
-        sheet: SheetEntry | None = None,
-    ) -> CaptureRecord:
-        """Keep what another look at the same readings says, with a sheet entered since."""
-        with self._database.writing() as connection:
-            analysis = storing.latest_analysis(connection, capture.id)
-            _judge(connection, capture.deck_id, analysis, verdicts, sheet, self._database.now())
-            return _one_capture(connection, capture.id, curves=False)
+            judge(connection, capture.deck_id, analysis, verdicts, sheet, now)
+            return one_capture(connection, capture.id, curves=False)
 
     def correct_facts(self, capture: CaptureRecord, facts: CaptureFacts) -> CaptureRecord:
         """Correct what was said about a pass (its stage, its side); the old words are kept."""
         with self._database.writing() as connection:
             _correct_facts(connection, capture.id, facts, self._database.now())
-            return _one_capture(connection, capture.id, curves=False)
+            return one_capture(connection, capture.id, curves=False)
 
     def hide_capture(self, capture: CaptureRecord) -> CaptureRecord:
         """Leave a capture out of lists, comparison and report; nothing of it is lost."""
@@ -210,7 +195,7 @@ class Passes(Diagnosis):
     def capture(self, number: int, *, curves: bool = True) -> CaptureRecord:
         """Return the capture with this number, hidden or not."""
         with self._database.reading() as connection:
-            return _one_capture(connection, number, curves=curves)
+            return one_capture(connection, number, curves=curves)
 
     def captures(
         self, deck: Deck, *, curves: bool = False, hidden: bool = False
@@ -219,20 +204,6 @@ class Passes(Diagnosis):
         where = "capture.deck = ?" + ("" if hidden else " AND capture.hidden_at IS NULL")
         with self._database.reading() as connection:
             return loading.load_captures(connection, where, (deck.id,), curves=curves)
-
-    def earlier_readings(self, capture: CaptureRecord) -> tuple[ReadingRecord, ...]:
-        """Return the readings of a capture that were replaced, oldest first."""
-        with self._database.reading() as connection:
-            latest = storing.latest_analysis(connection, capture.id)
-            earlier = connection.execute(
-                "SELECT id FROM analysis WHERE capture = ? AND id < ? ORDER BY id",
-                (capture.id, latest),
-            ).fetchall()
-            return tuple(
-                reading
-                for row in earlier
-                for reading in loading.load_readings(connection, row["id"], {})
-            )
 
     def recording(self, capture: CaptureRecord) -> Path:
         """Return where the recording of a capture lies, after checking its bytes.
@@ -292,21 +263,21 @@ class Passes(Diagnosis):
             analysis = storing.insert_analysis(
                 connection, capture, measured, tape=tape, replaces={}, now=now
             )
-            _judge(connection, deck.id, analysis, verdicts, sheet, now)
-            return _one_capture(connection, capture, curves=False)
+            judge(connection, deck.id, analysis, verdicts, sheet, now)
+            return one_capture(connection, capture, curves=False)
 
     def _hide_capture(self, capture: CaptureRecord, hidden_at: str | None) -> CaptureRecord:
         with self._database.writing() as connection:
             connection.execute(
                 "UPDATE capture SET hidden_at = ? WHERE id = ?", (hidden_at, capture.id)
             )
-            return _one_capture(connection, capture.id, curves=False)
+            return one_capture(connection, capture.id, curves=False)
 
 
 def _correct_facts(
     connection: sqlite3.Connection, capture_id: int, facts: CaptureFacts, now: str
 ) -> None:
-    before = _one_capture(connection, capture_id, curves=False).facts
+    before = one_capture(connection, capture_id, curves=False).facts
     if facts == before:
         return
     storing.insert(
@@ -321,7 +292,12 @@ def _correct_facts(
     )
 
 
-def _judge(
+def by_key(readings: Sequence[ReadingRecord]) -> dict[storing.ReadingKey, int]:
+    """Return the numbers of readings by what they share with their successors."""
+    return {storing.reading_key(reading.result): reading.id for reading in readings}
+
+
+def judge(
     connection: sqlite3.Connection,
     deck_id: int,
     analysis: int,
@@ -329,6 +305,7 @@ def _judge(
     sheet: SheetEntry | None,
     now: str,
 ) -> None:
+    """Write down what a look at an analysis says, with a sheet of the same deck."""
     if sheet is not None and sheet.deck_id != deck_id:
         raise _of_another_deck("sheet", deck_of(connection, deck_id))
     storing.insert_judgement(
@@ -336,7 +313,8 @@ def _judge(
     )
 
 
-def _one_capture(connection: sqlite3.Connection, number: int, *, curves: bool) -> CaptureRecord:
+def one_capture(connection: sqlite3.Connection, number: int, *, curves: bool) -> CaptureRecord:
+    """Return one capture, hidden or not."""
     storing.latest_analysis(connection, number)  # refuses a number that is not there
     return loading.load_captures(connection, "capture.id = ?", (number,), curves=curves)[0]
 

@@ -13,9 +13,11 @@ from runstrue.errors import LogbookError
 from runstrue.logbook import rows
 from runstrue.logbook.models import CaptureFacts, Source
 from runstrue.logbook.recordings import Incoming
-from runstrue.result import Measured, Result, Trace
+from runstrue.result import Measured, Result, Trace, occasion_of
 from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
+
+ReadingKey = tuple[str, str, str, str]
 
 
 def insert_capture(
@@ -64,7 +66,7 @@ def insert_analysis(
     measured: Measured,
     *,
     tape: TestTape | None,
-    replaces: Mapping[tuple[str, str, str], int],
+    replaces: Mapping[ReadingKey, int],
     now: str,
 ) -> int:
     """Write down what one run of the program said about a pass; return its number.
@@ -91,19 +93,7 @@ def insert_analysis(
     # Each earlier reading has one successor at most, should two results bear one key.
     free = dict(replaces)
     for result in measured.results:
-        reading = insert(
-            connection,
-            "reading",
-            f"analysis, {rows.RESULT_COLUMNS}, made_at, program_version, replaces",
-            (
-                analysis,
-                *rows.result_values(result),
-                now,
-                __version__,
-                free.pop(reading_key(result), None),
-            ),
-        )
-        _insert_traces(connection, analysis, reading, result.traces)
+        _insert_reading(connection, analysis, result, free.pop(reading_key(result), None), now)
     _insert_traces(connection, analysis, None, measured.traces)
     if measured.deviation is not None:
         insert(
@@ -113,6 +103,32 @@ def insert_analysis(
             (analysis, *rows.deviation_values(measured.deviation)),
         )
     return analysis
+
+
+def insert_additions(
+    connection: sqlite3.Connection,
+    analysis: int,
+    results: Sequence[Result],
+    *,
+    basis: str,
+    replaces: Mapping[ReadingKey, int],
+    now: str,
+) -> None:
+    """Write down what methods said about an analysis later, one addition for each of them."""
+    free = dict(replaces)
+    additions: dict[str, int] = {}
+    for result in results:
+        method = method_name(result)
+        if method not in additions:
+            additions[method] = insert(
+                connection,
+                "addition",
+                "analysis, method, basis, made_at, program_version",
+                (analysis, method, basis, now, __version__),
+            )
+        replaced = free.pop(reading_key(result), None)
+        reading = _insert_reading(connection, analysis, result, replaced, now)
+        insert(connection, "added_reading", "reading, addition", (reading, additions[method]))
 
 
 def insert_judgement(
@@ -133,7 +149,8 @@ def insert_judgement(
     readings = {
         (row["quantity"], row["method"], row["channel"]): row["id"]
         for row in connection.execute(
-            "SELECT id, quantity, method, channel FROM reading WHERE analysis = ? ORDER BY id DESC",
+            "SELECT id, quantity, method, channel FROM standing_reading WHERE analysis = ? "
+            "ORDER BY id DESC",
             (analysis,),
         )
     }
@@ -165,9 +182,14 @@ def stored_name(connection: sqlite3.Connection, incoming: Incoming) -> str:
     return incoming.stored_name if row is None else str(row[0])
 
 
-def reading_key(result: Result) -> tuple[str, str, str]:
+def reading_key(result: Result) -> ReadingKey:
     """Return what a reading and its successor share: the method's version may differ."""
-    return result.id, result.method.partition("/")[0], result.channel
+    return result.id, method_name(result), result.channel, occasion_of(result)
+
+
+def method_name(result: Result) -> str:
+    """Return the method of a reading without its version."""
+    return result.method.partition("/")[0]
 
 
 def latest_analysis(connection: sqlite3.Connection, capture_id: int) -> int:
@@ -197,6 +219,19 @@ def insert(
     marks = ", ".join("?" * len(filled))
     cursor = connection.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", filled)
     return int(cursor.lastrowid or 0)
+
+
+def _insert_reading(
+    connection: sqlite3.Connection, analysis: int, result: Result, replaces: int | None, now: str
+) -> int:
+    reading = insert(
+        connection,
+        "reading",
+        f"analysis, {rows.RESULT_COLUMNS}, made_at, program_version, replaces",
+        (analysis, *rows.result_values(result), now, __version__, replaces),
+    )
+    _insert_traces(connection, analysis, reading, result.traces)
+    return reading
 
 
 def _insert_traces(
