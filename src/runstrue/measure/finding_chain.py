@@ -26,7 +26,7 @@ SPEEDS_TRIED = 8
 SAME_TONE = 0.012  # what a deck's speed may wander within one recording
 SHORTEST_SHARE = 0.3
 WRONG_CHANNEL, WRONG_LEVEL, SWAPPED = 0.5, 0.6, 0.5
-BALANCED_DB, APART_DB, HEARD_DB = 8.0, 40.0, 45.0
+BALANCED_DB, APART_DB, DEAD_DB, HEARD_DB = 8.0, 40.0, 35.0, 45.0
 PASSED_OVER = 0.03
 """Cost of a tone of the programme that is passed over; many may be inaudible."""
 
@@ -203,7 +203,11 @@ class _Pairing:
         """1 where a run sounds on other channels than a section, 0 where on the same."""
         level_db = np.maximum(self.run_level_db, -120.0)
         apart_db = np.clip(level_db[:, 0] - level_db[:, 1], -APART_DB, APART_DB)
-        apart_db -= self._balance_db(apart_db)
+        balance_db = self._balance_db(apart_db)
+        if abs(balance_db) > DEAD_DB:  # one channel is dead: only what is for it alone is wrong
+            dead = 1 if balance_db > 0 else 0
+            return np.repeat((self.channel == dead)[:, None], apart_db.size, axis=1).astype(float)
+        apart_db -= balance_db
         side = np.where(np.abs(apart_db) < BALANCED_DB, -1, np.where(apart_db > 0, 0, 1))
         wrong = np.asarray(side[None, :] != self.channel[:, None], dtype=np.float64)
         # swapped plugs: less wrong than a tone on both channels would be
