@@ -190,12 +190,30 @@ def test_half_of_the_sheets_figure_is_what_a_part_may_make() -> None:
     assert answers([part("belt", 0.04), flutter])["ms_flutter_rhythm"] == "none"
 
 
+def speeds(*placed: tuple[str, float]) -> dict[str, str]:
+    """What passes at places of a side say, the last of them measured now."""
+    passes = [
+        (place, Measured("", (reading("speed.deviation", value, 0.02), STEADY)))
+        for place, value in placed
+    ]
+    found = read_findings(passes[-1][1], passes=passes)
+    return {one.evidence.key: one.evidence.answer for one in found}
+
+
+def test_a_speed_that_falls_along_the_side_is_told_from_one_that_falls_with_time() -> None:
+    along = speeds(("start", 0.1), ("end", -0.7), ("start", 0.1))
+    assert along["ms_speed"] == "falls_along_side"
+    # as low as at the end when a side is begun anew: it was time, and the rule keeps still
+    assert speeds(("start", 0.1), ("end", -0.3), ("start", -0.7))["ms_speed"] == "right"
+    assert speeds(("start", 0.1), ("end", -0.7))["ms_speed"] == "right"
+
+
 def test_every_rule_has_its_case() -> None:
-    """But for what only a sheet can tell, which has its own below."""
+    """But for those that have theirs beside: a sheet alone can tell, and a side in passes."""
     told = {(check, outcome) for check, outcome, _ in CASES}
     told |= {("ms_flutter_rhythm", outcome) for outcome, _ in RHYTHMS}
     rules = {(rule.check, rule.outcome) for rule in read_rules().rules}
-    assert rules - told == {("ms_channels", "both_low")}
+    assert rules - told == {("ms_channels", "both_low"), ("ms_speed", "falls_along_side")}
 
 
 @pytest.mark.parametrize(

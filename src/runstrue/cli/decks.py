@@ -276,7 +276,7 @@ def _record_lines(record: DeckRecord) -> Iterator[str]:
                 for one in capture.readings
                 if one.result.quantity is not None
                 and (capture.source == "typed" or _told(one.result.id, one.result.channel))
-                and one.result.method != "bell-mean-30s/1"
+                and one.result.method not in ("bell-mean-30s/1", "dropouts-12db-20ms/1")
             ]
             if told:
                 yield from wrapped("; ".join(told), "      ")

@@ -25,8 +25,8 @@ class DeckOrCommand(ExampleGroup):
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Take what is no command for a deck."""
-        if args and args[0] not in self.commands and not args[0].startswith("-"):
+        """Take what is no command for a deck, unless more follows it: then it is a slip."""
+        if len(args) == 1 and args[0] not in self.commands and not args[0].startswith("-"):
             return "talk", self.commands["talk"], args
         return super().resolve_command(ctx, args)
 

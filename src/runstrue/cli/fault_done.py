@@ -56,7 +56,12 @@ def none(ctx: click.Context, deck: str, words: str) -> None:
 @click.command("done", cls=ExampleCommand)
 @click.argument("deck")
 @click.argument("cause")
-@click.option("--minutes", type=click.FloatRange(0), metavar="N", help="How long the work took.")
+@click.option(
+    "--minutes",
+    type=click.FloatRange(0, min_open=True),
+    metavar="N",
+    help="How long the work took.",
+)
 @click.option("--part", "parts", multiple=True, metavar="NAME", help="Used; several times.")
 @click.option("--words", default="", metavar="TEXT", help="What was done.")
 @bench_option
@@ -108,7 +113,8 @@ def done_lines(held: FaultBench, cause: Cause, before: Mapping[str, int]) -> Ite
     deck = quoted(held.name)
     yield from wrapped(
         f"Next: measure it again, runstrue measure after.flac --deck {deck} --stage left; the "
-        "fault list follows."
+        "fault list follows. What was noticed stays in it until it is said to be gone, "
+        f"runstrue fault say {deck} … --not."
     )
 
 

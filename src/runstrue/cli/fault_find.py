@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from runstrue.faults.models import Cause, Check, Evidence, Knowledge
     from runstrue.faults.next_check import NextChecks
 
-NOT_THROUGH = "which needs power: the looks before power are not through."
+NOT_THROUGH = "it needs power, and the looks before power are not through"
 PLENTY = 50
 """So many checks are ordered, so that enough are left when those that need power are left out."""
 

@@ -37,11 +37,8 @@ def evidence_words(evidence: Evidence, knowledge: Knowledge) -> str:
     else:
         check = knowledge.checks[evidence.key]
         seen = next((one.see for one in check.outcomes if one.id == evidence.answer), "")
-        told = f"{check.name}: {seen or 'could not be told'}"
-    if not evidence.because:
-        return told
-    number = f"; reading {evidence.reading_id}" if evidence.reading_id is not None else ""
-    return f"{told} ({evidence.because}{number})"
+        told = f"{check.name}: {evidence.because or seen or 'could not be told'}"
+    return told + (f" (reading {evidence.reading_id})" if evidence.reading_id is not None else "")
 
 
 def ranking_lines(
@@ -70,6 +67,8 @@ def ranking_lines(
         yield from _row_lines(number, row, ids=ids)
         if why:
             yield from why_lines(row, knowledge)
+            for line in wrapped(rests_on(row), " " * 15, first="      rests on ".ljust(15)):
+                yield faint(line)
     if not ranking.suspects:
         yield "      Nothing that was said or seen points to any cause yet."
         return
@@ -102,6 +101,13 @@ def shown_rows(ranking: Ranking, count: int = SHOWN) -> tuple[CauseRow, ...]:
 def chance_of(row: CauseRow) -> str:
     """Print a chance with what it rests on."""
     return f"{chance_words(row.chance)}, {row.basis}"
+
+
+def rests_on(row: CauseRow) -> str:
+    """Say what a chance rests on, and how far it goes with that."""
+    low, high = (5 * round(20 * one) for one in (row.low, row.high))
+    span = f"; {low} to {high} % with it" if low != high else ""
+    return f"{row.origin.words}{span}"
 
 
 def why_lines(row: CauseRow, knowledge: Knowledge) -> Iterator[str]:
@@ -138,7 +144,21 @@ def next_lines(found: NextChecks, knowledge: Knowledge) -> Iterator[str]:
 
 
 def held_back_lines(found: NextChecks) -> Iterator[str]:
-    """What would have been offered, and why it was not."""
-    for one in found.held_back[:3]:
-        for line in wrapped(f"Not offered: {one.check.name}, {one.reason}", "    ", first="  - "):
+    """What would have been offered, and why it was not: one sentence a reason."""
+    by_reason: dict[str, list[str]] = {}
+    for one in found.held_back:
+        by_reason.setdefault(HELD_BACK.get(one.kind, one.reason), []).append(one.check.name)
+    for reason, names in by_reason.items():
+        told = "; ".join(names[:3]) + (f"; and {len(names) - 3} more" if len(names) > 3 else "")
+        for line in wrapped(f"Not offered, {reason}: {told}.", "    ", first="  - "):
             yield faint(line)
+
+
+HELD_BACK = {
+    "mains": (
+        "since its electrical risk is for somebody who is trained for mains work, and says so "
+        "(runstrue fault settings)"
+    ),
+    "looks before power": "since it needs power, and the looks before power are not through",
+}
+"""One reason for several checks; others have each their own."""

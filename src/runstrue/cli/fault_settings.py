@@ -17,17 +17,17 @@ if TYPE_CHECKING:
 
 
 @click.command("settings", cls=ExampleCommand)
-@click.option("--trained/--not-trained", default=None, help="For work on mains sets.")
+@click.option("--trained", type=click.Choice(("yes", "no")), help="For work on mains sets.")
 @click.option("--tools", metavar="IDS", help="At hand, comma between them; or 'all'.")
 @click.option("--own-counts", type=click.Choice(("on", "off")), help="Repairs of this bench.")
 @bench_option
 @click.pass_context
 def settings(
-    ctx: click.Context, trained: bool | None, tools: str | None, own_counts: str | None
+    ctx: click.Context, trained: str | None, tools: str | None, own_counts: str | None
 ) -> None:
     """Say what holds for everything at this bench, or show it.
 
-    runstrue fault settings --not-trained --tools multimeter,lamp_and_magnifier
+    runstrue fault settings --trained no --tools multimeter,lamp_and_magnifier
     """
     from runstrue.cli.fault_bench import ALL, NO, OWN_COUNTS, TOOLS, TRAINED, YES, keep_setting
     from runstrue.cli.layout import out
@@ -39,7 +39,7 @@ def settings(
         at_hand = tools_of(tools, knowledge)
         keep_setting(bench, TOOLS, ALL if at_hand is None else " ".join(sorted(at_hand)))
     if trained is not None:
-        keep_setting(bench, TRAINED, YES if trained else NO)
+        keep_setting(bench, TRAINED, YES if trained == "yes" else NO)
     if own_counts is not None:
         keep_setting(bench, OWN_COUNTS, YES if own_counts == "on" else NO)
     out(settings_lines(bench, knowledge))
@@ -104,10 +104,12 @@ def own_counts_lines(held: FaultBench) -> Iterator[str]:
     total = sum(held.own_counts.values())
     if not total:
         return
+    many = "" if total != 1 else "s"
     how = (
-        "count in the chances; runstrue fault settings --own-counts off leaves them out"
+        f"count{many} in the chances; runstrue fault settings --own-counts off leaves them out"
         if held.settings.own_counts
-        else "do not count in the chances; runstrue fault settings --own-counts on lets them"
+        else f"do{'es' if total == 1 else ''} not count in the chances; runstrue fault settings "
+        "--own-counts on lets them"
     )
     repairs = "repair" if total == 1 else "repairs"
     for line in wrapped(f"{total} {repairs} of this bench {how}.", "  "):

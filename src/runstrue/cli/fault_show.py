@@ -104,9 +104,16 @@ def cause_lines(cause: Cause, knowledge: Knowledge) -> Iterator[str]:
     if risk:
         yield from wrapped(risk, "        ", first="  Risk: ")
     if cause.basis:
-        said = "; ".join(knowledge.sources.get(key, key) for key in cause.basis)
+        said = "; ".join(short_source(knowledge.sources.get(key, key)) for key in cause.basis)
         for line in wrapped(said, "           ", first="  Rests on: "):
             yield faint(line)
+
+
+def short_source(text: str) -> str:
+    """Return what a source is, without all that is told of it."""
+    for end in (":", ";", ". "):
+        text = text.partition(end)[0]
+    return text.rstrip(".")
 
 
 def symptom_lines(symptom: Symptom, knowledge: Knowledge) -> Iterator[str]:

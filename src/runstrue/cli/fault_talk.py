@@ -30,55 +30,66 @@ def converse(held: FaultBench, ask: Asking) -> None:
 
 
 class _Talk:
+    """What a letter does returns True where the screen is to be drawn anew, False at the end."""
+
     def __init__(self, held: FaultBench, ask: Asking) -> None:
         self.held, self.ask = held, ask
         self.skipped: set[str] = set()
-        self.told: set[str] = set()  # cautions, so that a screen names them in full once
+        self.told: set[str] = set()  # cautions that were told in full
+        self.kept_back: list[str] = []
 
     def go(self) -> None:
         out(bold(self.held.name))
         if not self.held.evidence and not self._say():
             return
+        while self._round():
+            pass
+
+    def _round(self) -> bool:
+        """One screen, and all that is typed until something changes; False to stop."""
+        ranking, found = self._standing()
+        check = found.suggestions[0].check if found.suggestions else None
+        hint = ("number, or a " if check else "") + "letter; ? lists them"
         while True:
-            ranking, found = self._standing()
-            out("")
-            check = found.suggestions[0] if found.suggestions else None
-            if check is None:
-                out("No check that is left would tell more: say more, or what it was.")
-            else:
-                self._offer(found)
-            word = self.ask.word(("number, or a " if check else "") + "letter; ? lists them")
+            word = self.ask.word(hint)
             if word in ("", "q"):
                 out("It is all in the logbook, and goes on from here.")
-                return
+                return False
             if word == "?":
                 out(f"  {letter}  {what}" for letter, what in LETTERS)
             elif word in _HANDLERS:
-                if _HANDLERS[word](self, ranking, found):
-                    return
+                what_now = _HANDLERS[word](self, ranking, found)
+                if what_now is not None:
+                    return what_now
             elif check is not None:
-                chosen = self.ask.number(word, len(check.check.outcomes) + 1)
+                chosen = self.ask.number(word, len(check.outcomes) + 1)
                 if chosen is not None:
-                    self._answer(check.check.id, chosen)
+                    self._answer(check.id, chosen)
+                    return True
+            else:
+                out(f"'{word}' is none of the letters; ? lists them.")
 
     def _standing(self) -> tuple[Ranking, NextChecks]:
         from runstrue.cli.fault_find import finder_of, offered
-        from runstrue.cli.fault_list import ranking_lines
+        from runstrue.cli.fault_list import held_back_lines, ranking_lines
+        from runstrue.cli.fault_show import check_lines
 
         finder = finder_of(self.held)
         ranking = finder.posterior(self.held.evidence)
         out("")
         out(ranking_lines(ranking, self.held.knowledge, why=False, basis=False))
         found = offered(self.held, finder, without=self.skipped)
+        out("")
+        if found.suggestions:
+            first = found.suggestions[0]
+            out(check_lines(first.check, self.held.knowledge, why=first.why, told=self.told))
+        else:
+            out("No check that is left would tell more: say more, or what it was.")
+        kept_back = list(held_back_lines(found))
+        if kept_back != self.kept_back:  # told again only where it is something else
+            out(kept_back)
+            self.kept_back = kept_back
         return ranking, found
-
-    def _offer(self, found: NextChecks) -> None:
-        from runstrue.cli.fault_list import held_back_lines
-        from runstrue.cli.fault_show import check_lines
-
-        first = found.suggestions[0]
-        out(check_lines(first.check, self.held.knowledge, why=first.why, told=self.told))
-        out(held_back_lines(found))
 
     def _answer(self, check: str, chosen: int) -> None:
         from runstrue.cli.fault_find import answer_of, check_evidence
@@ -93,7 +104,7 @@ class _Talk:
         from runstrue.faults.search import find_symptoms
 
         while True:
-            text = self.ask.words("what is heard or seen, in your own words; empty goes back")
+            text = self.ask.words("what is noticed; empty goes back")
             if not text:
                 return False
             found = find_symptoms(text, self.held.knowledge)
@@ -108,63 +119,64 @@ class _Talk:
                 self.held.see(symptom_evidence(symptom.id))
                 return True
 
-    def _more(self, ranking: Ranking, found: NextChecks) -> bool:
-        self._say()
-        return False
+    def _more(self, ranking: Ranking, found: NextChecks) -> bool | None:
+        return self._say() or None
 
-    def _other(self, ranking: Ranking, found: NextChecks) -> bool:
-        if found.suggestions:
-            self.skipped.add(found.suggestions[0].check.id)
-        return False
+    def _other(self, ranking: Ranking, found: NextChecks) -> bool | None:
+        if not found.suggestions:
+            return None
+        self.skipped.add(found.suggestions[0].check.id)
+        return True
 
-    def _why(self, ranking: Ranking, found: NextChecks) -> bool:
+    def _why(self, ranking: Ranking, found: NextChecks) -> bool | None:
         from runstrue.cli.fault_list import evidence_lines, ranking_lines
 
         out(evidence_lines(self.held.evidence, self.held.knowledge))
         out(ranking_lines(ranking, self.held.knowledge, why=True))
-        return False
+        return None
 
-    def _back(self, ranking: Ranking, found: NextChecks) -> bool:
+    def _back(self, ranking: Ranking, found: NextChecks) -> bool | None:
         from runstrue.cli.fault_list import evidence_lines, evidence_words
 
         out(evidence_lines(self.held.evidence, self.held.knowledge))
         if not self.held.evidence:
-            return False
+            return None
         number = self.ask.number(self.ask.word("number to take back"), len(self.held.evidence))
-        if number is not None:
-            taken = self.held.take_back(number)
-            out(wrapped(f"Taken back: {evidence_words(taken, self.held.knowledge)}."))
-        return False
+        if number is None:
+            return None
+        taken = self.held.take_back(number)
+        out(wrapped(f"Taken back: {evidence_words(taken, self.held.knowledge)}."))
+        return True
 
-    def _explain(self, ranking: Ranking, found: NextChecks) -> bool:
+    def _explain(self, ranking: Ranking, found: NextChecks) -> bool | None:
         from runstrue.cli.fault_look import explain_lines
 
         chosen = self._cause(ranking)
         if chosen is not None:
             out(explain_lines(chosen, self.held.knowledge))
-        return False
+        return None
 
-    def _done(self, ranking: Ranking, found: NextChecks) -> bool:
+    def _done(self, ranking: Ranking, found: NextChecks) -> bool | None:
         from runstrue.cli.fault_done import done_lines
 
         chosen = self._cause(ranking)
         if chosen is None:
-            return False
+            return None
         minutes = self.ask.word("minutes that the work took; empty: not known")
         words = self.ask.words("what was done, in your own words; empty: nothing more") or ""
         before = dict(self.held.own_counts)
         self.held.repaired(chosen, words, float(minutes) if minutes.isdecimal() else None)
         out(done_lines(self.held, self.held.knowledge.causes[chosen], before))
-        return True
+        return False
 
-    def _none(self, ranking: Ranking, found: NextChecks) -> bool:
+    def _none(self, ranking: Ranking, found: NextChecks) -> bool | None:
         from runstrue.cli.fault_bench import NONE_OF_THESE
         from runstrue.cli.fault_done import none_lines
 
         words = self.ask.words("what it was, if that is known; empty: not known") or ""
         self.held.repaired(NONE_OF_THESE, words, None)
         out(none_lines(self.held, words))
-        return True
+        return False
 
     def _cause(self, ranking: Ranking) -> str | None:
         """Ask for a cause by its number in the list, or by its id."""

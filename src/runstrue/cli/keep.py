@@ -12,6 +12,7 @@ from runstrue.errors import InputError
 
 if TYPE_CHECKING:
     from runstrue.cli.bench import Bench
+    from runstrue.cli.fault_keep import Joined
     from runstrue.cli.measured import Done
     from runstrue.logbook import Logbook
     from runstrue.logbook.models import CaptureFacts, CaptureRecord, Deck, SheetEntry, Stage, Visit
@@ -72,6 +73,7 @@ class Keeper:
             sheets = book.sheets(self.deck)
         self.sheet: SheetEntry | None = sheets[-1] if sheets else None
         self.begun_visit = False
+        self.joined: Joined | None = None  # what was stored last did to the fault list
         self.alike: list[str] = []  # where the very same recording stands already
         speeds = self.deck.speeds_cm_s
         if len(speeds) > 1 and place.speed_cm_s is None:
@@ -89,6 +91,11 @@ class Keeper:
                 f"it has {listed} cm/s",
                 "name one of them, or correct the deck with runstrue deck change",
             )
+
+    @property
+    def bench(self) -> Bench:
+        """Where the logbook lies."""
+        return self._bench
 
     @property
     def conditions(self) -> dict[str, str]:
@@ -118,6 +125,8 @@ class Keeper:
         own_sheet : bool
             Whether the verdicts rest on the deck's sheet in the logbook.
         """
+        from runstrue.cli.fault_keep import keep_findings
+
         sheet = self.sheet if own_sheet else None
         name = tape.name if named_tape else ""
         kept = []
@@ -138,18 +147,26 @@ class Keeper:
                 )  # fmt: skip
                 one.stored = self._told(record)
                 kept.append(record)
+                if combined is None or one is combined:  # single starts are no reading
+                    joined = keep_findings(book, self.deck, visit, record)
+                    self.joined = self.joined.and_also(joined) if self.joined else joined
         return kept
 
     def keep_typed(
         self, result: Result, verdicts: Sequence[Verdict], replaces: int | None = None
     ) -> CaptureRecord:
         """Store a reading that was typed in, in the place of an earlier one if that is named."""
+        from runstrue.cli.fault_keep import keep_findings
+
         with self._bench.open() as book:
             earlier = None if replaces is None else book.capture(replaces, curves=False)
-            return book.store_typed(
+            visit = self._visit(book)
+            record = book.store_typed(
                 self.deck, self.place.facts(), result, judged(verdicts),
-                visit=self._visit(book), sheet=self.sheet, corrects=earlier,
+                visit=visit, sheet=self.sheet, corrects=earlier,
             )  # fmt: skip
+            self.joined = keep_findings(book, self.deck, visit, record)
+            return record
 
     def _visit(self, book: Logbook) -> Visit:
         """Return the visit that is open, or begin one."""

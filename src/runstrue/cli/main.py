@@ -41,6 +41,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "compare": ("compare", "Set a deck as found against the same deck as left."),
     "report": ("report", "Write the printed sheet of a deck, and its pictures."),
     "tape": ("tapes", "Describe a test tape, bought or home-made."),
+    "intake": ("intake", "Look a deck over before it gets power here."),
+    "fault": ("fault", "Find what is wrong with a deck, check by check."),
     "transport": ("transport", "Describe what turns in a deck, and how fast it does."),
     "belt": ("belt", "Find the length of a belt, and which one to buy."),
     "programme": ("programme", "Write a test programme, and find it again in a recording."),

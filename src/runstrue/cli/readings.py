@@ -44,10 +44,12 @@ def withdraw(ctx: click.Context, number: int) -> None:
 
     runstrue reading withdraw 8
     """
+    from runstrue.cli.fault_keep import keep_anew
     from runstrue.cli.layout import out, wrapped
 
     with ctx.ensure_object(Bench).open() as book:
         record = book.hide_capture(book.capture(number, curves=False))
+        keep_anew(book, record)
     out(wrapped(f"{_named(record)} is left out of lists, comparison and report from now on."))
     out(f"It is kept: runstrue reading restore {number}")
 
@@ -61,10 +63,12 @@ def restore(ctx: click.Context, number: int) -> None:
 
     runstrue reading restore 8
     """
+    from runstrue.cli.fault_keep import keep_anew
     from runstrue.cli.layout import out, wrapped
 
     with ctx.ensure_object(Bench).open() as book:
         record = book.show_capture(book.capture(number, curves=False))
+        keep_anew(book, record)
     out(wrapped(f"{_named(record)} counts again."))
 
 

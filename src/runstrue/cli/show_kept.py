@@ -49,3 +49,7 @@ def kept_lines(keeper: Keeper, records: Sequence[CaptureRecord]) -> Iterator[str
     yield from wrapped(
         "Next: " + NEXT[facts.stage].format(deck=quoted(keeper.deck.name)) + ".", "  "
     )
+    if keeper.joined is not None:
+        from runstrue.cli.fault_keep import joined_lines
+
+        yield from joined_lines(keeper.bench, keeper.deck.name, keeper.joined)

@@ -84,14 +84,11 @@ def factors(priors: Array, finding: Finding) -> Array:
 
 
 def conflict_factor(priors: Array, first: Finding, second: Finding) -> float:
-    """Return P(a) P(b) / P(a, b); 1 for findings that share no cause."""
-    if not np.intersect1d(first.touched, second.touched).size:
+    """Return P(a) P(b) / P(a, b), at most two causes at once; 1 where they share no cause."""
+    if not np.intersect1d(first.touched, second.touched, assume_unique=True).size:
         return 1.0
-    both = [first, second]
-    apart = sum(
-        solve(priors, [one, *(_Silent(other) for other in both)]).log_evidence for one in both
-    )
-    return float(np.exp(apart - solve(priors, both).log_evidence))
+    alone = sum(solve(priors, [one], at_most=2).log_evidence for one in (first, second))
+    return float(np.exp(alone - solve(priors, [first, second], at_most=2).log_evidence))
 
 
 def spoke(evidence: Evidence, factor: float, knowledge: Knowledge) -> Spoke:

@@ -25,7 +25,7 @@ from runstrue.faults.rules import (
     Test,
     read_rules,
 )
-from runstrue.faults.seen import Seen, seen_of
+from runstrue.faults.seen import Placed, Seen, seen_of
 from runstrue.quantity import Quantity
 from runstrue.result import Measured, Result
 from runstrue.verdict.chance import conformity_chance, never_negative
@@ -81,10 +81,19 @@ def read_findings(
     verdicts: Sequence[Verdict] = (),
     attribution: Sequence[Result] | None = None,
     *,
-    rules: Rules | None = None,
+    passes: Sequence[Placed] = (),
 ) -> tuple[Finding, ...]:
-    """Return everything that readings say to checks: what they point to, and what they clear."""
-    looking = _Looking(measured, verdicts, attribution, rules or read_rules())
+    """Return everything that readings say to checks: what they point to, and what they clear.
+
+    Parameters
+    ----------
+    measured, verdicts, attribution
+        As for `findings_of`.
+    passes : sequence of (str, Measured)
+        All passes of the visit in the order of time, this one last, each with its place on the
+        tape ('start', 'middle', 'end', or empty): they tell what changes along a side.
+    """
+    looking = _Looking(measured, verdicts, attribution, read_rules(), passes)
     return tuple(one for check in looking.rules.checks() if (one := looking.at(check)))
 
 
@@ -106,11 +115,13 @@ class _Looking:
         verdicts: Sequence[Verdict],
         attribution: Sequence[Result] | None,
         rules: Rules,
+        passes: Sequence[Placed] = (),
     ) -> None:
         self.rules = rules
         self.results = (*measured.results, *(attribution or ()))
         self.verdicts = verdicts
         self.parts = see_parts(self.results)
+        self.passes = passes
 
     def at(self, check: str) -> Finding | None:
         """Answer one check by the first rule whose signs are all there."""
@@ -125,7 +136,7 @@ class _Looking:
         return all(
             self.parts is not None
             if isinstance(sign, PartSign)
-            else bool(seen_of(self.results, sign))
+            else bool(seen_of(self.results, sign, self.passes))
             for sign in rule.signs
         )
 
@@ -169,7 +180,7 @@ class _Looking:
                 conformity_chance(one.peak, None, bound, from_zero=True) >= self.rules.sure_from
                 for one in chosen
             )
-            return () if small and self._rest_is_small(bound) else None
+            return chosen if small and self._rest_is_small(bound) else None
         large = tuple(
             one
             for one in chosen
@@ -195,7 +206,9 @@ class _Looking:
     def _seen(self, sign: Sign) -> list[Seen]:
         """Return the readings that show a sign; empty where it is not sure."""
         offered = [
-            one for one in seen_of(self.results, sign) if one.quantity is not None or not sign.tests
+            one
+            for one in seen_of(self.results, sign, self.passes)
+            if one.quantity is not None or not sign.tests
         ]
         if not offered:
             return []

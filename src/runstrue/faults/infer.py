@@ -124,6 +124,7 @@ class FaultFinder:
         self.network = KnownNetwork(knowledge, own_counts)
         self._factors = lru_cache(maxsize=1024)(self._factors_of)
         self._conflict = lru_cache(maxsize=4096)(self._conflict_of)
+        self._solved = lru_cache(maxsize=4)(self._solve_anew)
 
     def posterior(self, evidence: Sequence[Evidence]) -> Ranking:
         """Return the likely causes in order.
@@ -202,7 +203,10 @@ class FaultFinder:
         return counted, tuple(answered_twice(answers, self.knowledge) for answers in twice)
 
     def _solve(self, counted: Sequence[Evidence]) -> Posterior:
-        return solve(self.network.priors, [self.network.finding(one) for one in counted])
+        return self._solved(tuple((one.kind, one.key, one.answer) for one in counted))
+
+    def _solve_anew(self, said: tuple[tuple[str, str, str], ...]) -> Posterior:
+        return solve(self.network.priors, [self.network.finding(_evidence(*one)) for one in said])
 
     def _suspects(self, counted: Sequence[Evidence]) -> Places:
         spoken = [self.network.spoken_for(one) for one in counted]

@@ -9,9 +9,10 @@ import numpy as np
 from runstrue.errors import InputError
 from runstrue.faults.judgement import CLEAR, LINK_CHANCE, POINTS, UNLIKELY, UNLISTED
 from runstrue.faults.models import Check, Evidence, Knowledge, Symptom
-from runstrue.faults.network import Finding, NoisyOr, Outcome
+from runstrue.faults.network import NoisyOr, Outcome, outcome_chances
 from runstrue.faults.priors import Prior, base_chances, priors_of
-from runstrue.faults.sets import Array, Places
+from runstrue.faults.sets import Array, Places, sets_of
+from runstrue.faults.tabled import SetTable, Tabled
 
 PRESENT, ABSENT, UNKNOWN = "present", "absent", "unknown"
 
@@ -36,6 +37,8 @@ class KnownNetwork:
         self._before = base_chances([knowledge.causes[key] for key in self.ids])
         self._symptoms: dict[str, tuple[float, Array]] = {}
         self._checks: dict[str, tuple[Array, Array]] = {}
+        self._findings: dict[tuple[str, str, str], Tabled] = {}
+        self._outcome_chances: dict[str, SetTable] = {}
 
     def known(self, evidence: Evidence) -> None:
         """Refuse evidence on what is not known.
@@ -51,7 +54,7 @@ class KnownNetwork:
         else:
             self.check(evidence.key)
 
-    def finding(self, evidence: Evidence) -> Finding:
+    def finding(self, evidence: Evidence) -> Tabled:
         """Return evidence that says something as a finding.
 
         Raises
@@ -59,21 +62,37 @@ class KnownNetwork:
         InputError
             Where the symptom, the check or the answer is not known.
         """
-        if evidence.kind == "symptom":
-            if evidence.answer not in (PRESENT, ABSENT):
-                raise InputError(
-                    f"A symptom is not '{evidence.answer}'",
-                    f"'{PRESENT}', '{ABSENT}' or '{UNKNOWN}' is needed",
-                )
-            return NoisyOr(*self.symptom(evidence.key), evidence.answer == PRESENT)
-        check = self.check(evidence.key)
-        outcomes = [one.id for one in check.outcomes]
-        if evidence.answer not in outcomes:
+        named = evidence.kind, evidence.key, evidence.answer
+        if named not in self._findings:
+            plain = self._symptom_finding if evidence.kind == "symptom" else self._check_finding
+            self._findings[named] = Tabled(plain(evidence.key, evidence.answer))
+        return self._findings[named]
+
+    def _symptom_finding(self, key: str, answer: str) -> NoisyOr:
+        leak, brings = self.symptom(key)
+        if answer not in (PRESENT, ABSENT):
             raise InputError(
-                f"The check '{check.id}' has no outcome '{evidence.answer}'",
+                f"A symptom is not '{answer}'", f"'{PRESENT}', '{ABSENT}' or '{UNKNOWN}' is needed"
+            )
+        return NoisyOr(leak, brings, answer == PRESENT)
+
+    def _check_finding(self, key: str, answer: str) -> Outcome:
+        outcomes = [one.id for one in self.check(key).outcomes]
+        if answer not in outcomes:
+            raise InputError(
+                f"The check '{key}' has no outcome '{answer}'",
                 f"one of {', '.join(outcomes)} or '{UNKNOWN}' is needed",
             )
-        return Outcome(*self.weights(check.id), outcomes.index(evidence.answer))
+        return Outcome(*self.weights(key), outcomes.index(answer))
+
+    def outcome_chances(self, key: str) -> SetTable:
+        """Return the chance of each outcome of a check, for every set of its causes."""
+        if key not in self._outcome_chances:
+            log_weights, gains = self.weights(key)
+            touched = np.flatnonzero(gains.any(axis=1))
+            chances = outcome_chances(sets_of(len(touched)).total(gains[touched]) + log_weights)
+            self._outcome_chances[key] = SetTable(touched, chances)
+        return self._outcome_chances[key]
 
     def spoken_for(self, evidence: Evidence) -> Places:
         """Return the places of the causes that evidence points to, rising."""

@@ -176,6 +176,13 @@ def solve(priors: Array, findings: Sequence[Finding], at_most: int = MOST) -> Po
     return Posterior(touched, sets, weights, chances, top + np.log(whole) - np.log(before))
 
 
+def outcome_chances(log_weights: Array) -> Array:
+    """Return the chances of outcomes from the logarithms of their weights, row by row."""
+    weights = np.exp(log_weights - log_weights.max(axis=1, keepdims=True))
+    chances: Array = weights / weights.sum(axis=1, keepdims=True)
+    return chances
+
+
 def touched_by(findings: Sequence[Finding]) -> Places:
     """Return the places of the causes that any of the findings touches, rising."""
     if not findings:

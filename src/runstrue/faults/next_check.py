@@ -30,7 +30,7 @@ LEAST_BITS = 0.005
 """A check that is expected to tell less is not worth the walk to the bench."""
 KEPT = 0.999
 """Weight of the sets that a check is weighed by, heaviest first: the rest moves no order."""
-MOST_SETS = 4000
+MOST_SETS = 2000
 WORTH_NAMING = 0.03
 """Chance from which on a suspect is named in the reason."""
 UNPLUGGED = "off, unplugged"
@@ -176,20 +176,18 @@ def information(
         return {}
     heavy = _heaviest(found.weights)
     sets, weights = found.sets.some(heavy), found.weights[heavy] / found.weights[heavy].sum()
-    starts = np.cumsum([0, *(len(network.weights(key)[0]) for key in keys)])[:-1]
-    base = np.concatenate([network.weights(key)[0] for key in keys])
-    gains = np.concatenate([network.weights(key)[1][found.touched] for key in keys], axis=1)
-    seen = _outcome_chances(sets.total(gains) + base, starts)
     alike = _alike(sets.members, np.isin(found.touched, suspects))
-    joint = np.zeros((int(alike.max()) + 1, seen.shape[1]))
-    by_group = np.argsort(alike, kind="stable")
-    firsts = np.flatnonzero(np.diff(alike[by_group], prepend=-1))
-    joint[:] = np.add.reduceat((seen * weights[:, None])[by_group], firsts, axis=0)
-    groups = np.add.reduceat(weights[by_group], firsts)
-    overall = joint.sum(axis=0)
-    told = _plogp(joint).sum(axis=0) - _plogp(overall)
-    bits = np.add.reduceat(told, starts) - _plogp(groups).sum()
-    return {key: max(float(one), 0.0) for key, one in zip(keys, bits, strict=True)}
+    order = np.argsort(alike, kind="stable")
+    sets, weights = sets.some(order), weights[order]
+    firsts = np.flatnonzero(np.diff(alike[order], prepend=-1))
+    groups = _plogp(np.add.reduceat(weights, firsts)).sum()
+    bits = {}
+    for key in keys:
+        seen = network.outcome_chances(key).of(sets, found.touched)
+        joint = np.add.reduceat(seen * weights[:, None], firsts, axis=0)
+        told = _plogp(joint).sum() - _plogp(joint.sum(axis=0)).sum() - groups
+        bits[key] = max(float(told), 0.0)
+    return bits
 
 
 def cost_minutes(check: Check) -> float:
@@ -281,30 +279,23 @@ def _unseen(network: KnownNetwork) -> Posterior:
 
 def _heaviest(weights: Array) -> Places:
     """Return the places of the heaviest sets that make up nearly all, rising."""
-    order = np.argsort(-weights, kind="stable")[:MOST_SETS]
-    enough = int(np.searchsorted(np.cumsum(weights[order]), KEPT)) + 1
-    return np.sort(order[:enough])
+    most = min(MOST_SETS, len(weights))
+    heavy = np.argpartition(-weights, most - 1)[:most]
+    heavy = heavy[np.argsort(-weights[heavy], kind="stable")]
+    enough = int(np.searchsorted(np.cumsum(weights[heavy]), KEPT)) + 1
+    return np.sort(heavy[:enough])
 
 
 def _alike(members: Places, is_suspect: NDArray[np.bool_]) -> Places:
     """Return a number for each set, the same for sets with the same suspects."""
     count = len(is_suspect)
     own = np.where(np.append(is_suspect, False)[members], members, count)
-    own.sort(axis=1)
-    code = own[:, 0]
-    for column in range(1, own.shape[1]):
-        code = code * (count + 1) + own[:, column]
+    own.sort(axis=0)
+    code = own[0]
+    for row in own[1:]:
+        code = code * (count + 1) + row
     numbered: Places = np.unique(code, return_inverse=True)[1]
     return numbered
-
-
-def _outcome_chances(log_weights: Array, starts: Places) -> Array:
-    """Return the chance of each outcome, columns of one check adding up to one."""
-    widths = np.diff(np.append(starts, log_weights.shape[1]))
-    log_weights -= np.repeat(np.maximum.reduceat(log_weights, starts, axis=1), widths, axis=1)
-    weights = np.exp(log_weights)
-    weights /= np.repeat(np.add.reduceat(weights, starts, axis=1), widths, axis=1)
-    return weights
 
 
 def _plogp(chances: Array) -> Array:

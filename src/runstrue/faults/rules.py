@@ -32,7 +32,7 @@ from runstrue.faults.read import read_knowledge
 from runstrue.transport.turning import TurningKind
 
 On = Literal["any", "every", "one"]
-Of = Literal["value", "left over right", "rest", "swing"]
+Of = Literal["value", "left over right", "rest", "swing", "end less start"]
 Test = Literal["above", "below", "beyond", "within", "between"]
 
 TESTS: tuple[Test, ...] = get_args(Test)
@@ -66,9 +66,9 @@ class Sign:
     ----------
     reading : str
         Id of the catalogue.
-    of : {'value', 'left over right', 'rest', 'swing'}
+    of : {'value', 'left over right', 'rest', 'swing', 'end less start'}
         The reading itself; left less right; what is left of a r.m.s. without its lines; how far
-        it moves.
+        it moves; at the end of the side less at its beginnings before and after.
     on : {'any', 'every', 'one'}
         For readings of each channel: on one or the other, on all, on just one.
     where, unless : dict of str to tuple of str

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from runstrue.faults.rules import BANDS_HZ, Of, Sign
 from runstrue.quantity import Budget, Contribution, Quantity
-from runstrue.result import Line, Result, occasion_of
+from runstrue.result import Line, Measured, Result, occasion_of
 
-LEAST_USED_S = 20.0
-"""Below it too few rounds are seen to tell a slow rhythm from none (own choice)."""
+Placed = tuple[str, Measured]
+"""Where on the tape a pass was made, 'start', 'middle' or 'end', and what it said."""
+
+LEAST_USED_S = 15.0
+"""Below it a hub (0.3 Hz and more) makes too few rounds to tell rhythm from none (own choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +39,22 @@ class Seen:
     results: tuple[Result, ...]
 
 
-def seen_of(results: Sequence[Result], sign: Sign) -> tuple[Seen, ...]:
+def seen_of(
+    results: Sequence[Result], sign: Sign, passes: Sequence[Placed] = ()
+) -> tuple[Seen, ...]:
     """Return what a sign looks at in these results.
 
     Readings of both channels together go before those of each, unless the sign asks for each.
+
+    Parameters
+    ----------
+    results : sequence of Result
+    sign : Sign
+    passes : sequence of (str, Measured)
+        Passes of the same visit in the order of time, and where on the tape each was made.
     """
+    if sign.of == "end less start":
+        return tuple(_end_less_start(sign.reading, passes))
     chosen = [one for one in results if one.id == sign.reading and _fits(one, sign)]
     found = tuple(_MAKERS[sign.of](chosen, results))
     sided = [one for one in found if one.channel in ("left", "right")]
@@ -105,6 +119,35 @@ def _without(quantity: Quantity, lines: Sequence[Line], low_hz: float, high_hz: 
     value = math.sqrt(rest)
     u = u_power / (2 * max(value, math.sqrt(u_power) / 2, 1e-12))
     return Quantity(value, quantity.unit, u, quantity.degrees_of_freedom)
+
+
+def _end_less_start(reading: str, passes: Sequence[Placed]) -> Iterator[Seen]:
+    """The latest end of a side less the mean of the beginnings just before and just after it.
+
+    With a beginning on both sides of it in time, what changes as the deck warms up drops out.
+    """
+    read = [
+        (place, found)
+        for place, measured in passes
+        if place in ("start", "end") and (found := measured.find(reading)) is not None
+        and found.quantity is not None and not found.conditions.get("tone_undecided")
+    ]  # fmt: skip
+    for at in range(len(read) - 2, 0, -1):
+        if [place for place, _ in read[at - 1 : at + 2]] != ["start", "end", "start"]:
+            continue
+        before, end, after = (found for _, found in read[at - 1 : at + 2])
+        if before.quantity is None or end.quantity is None or after.quantity is None:
+            continue
+        parts = [*_alone(end.budget), *(_half(one) for one in _alone(before.budget)),
+                 *(_half(one) for one in _alone(after.budget))]  # fmt: skip
+        change = end.quantity.value - (before.quantity.value + after.quantity.value) / 2
+        quantity = Budget(tuple(parts)).quantity(change, end.quantity.unit)
+        yield Seen(quantity, end.channel, "", (end, before, after))
+        return
+
+
+def _half(part: Contribution) -> Contribution:
+    return replace(part, u=part.u / 2)
 
 
 def _swing(chosen: Sequence[Result], _: Sequence[Result]) -> Iterator[Seen]:
