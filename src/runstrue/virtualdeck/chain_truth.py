@@ -29,10 +29,12 @@ class ChainTruth:
     run : ChainRun
     steady : sequence of float
         Gain of each channel besides the chain: level and imbalance of the deck.
+    skew_us : float
+        How much the second channel trails the first: where both sound, crosstalk depends on it.
     """
 
-    def __init__(self, run: ChainRun, steady: tuple[float, ...]) -> None:
-        self._run, self._steady = run, steady
+    def __init__(self, run: ChainRun, steady: tuple[float, ...], skew_us: float) -> None:
+        self._run, self._steady, self._skew_us = run, steady, skew_us
         self._reference = run.setting.reference_peak
 
     def level_db(
@@ -49,16 +51,22 @@ class ChainTruth:
         """
         fed_db += self._lifted_db(nominal_hz, fed_db)
         out_db = _db(self._first(nominal_hz, fed_db) / self._reference)
-        talk = self._run.chain.replay.crosstalk
-        if talk and sounds == "both" and self._run.setting.channels == 2:
-            other = float(across(talk, np.array([self._played(nominal_hz)]))[0])
-            out_db += 10 * math.log10(1 + other**2)
+        if sounds == "both":
+            out_db += self._joined_db(nominal_hz, channel)
         out_db -= self._lowered_db(nominal_hz, out_db)
         return out_db + self._after_db(channel)
 
-    def gain_db(self, nominal_hz: float, fed_db: float = -20.0, reference_hz: float = 315) -> float:
-        """Response: gain at a frequency against that at the reference frequency."""
-        return self.level_db(nominal_hz, fed_db) - self.level_db(reference_hz, fed_db)
+    def gain_db(
+        self,
+        nominal_hz: float,
+        fed_db: float = -20.0,
+        channel: int = 0,
+        reference_hz: float = 315.0,
+    ) -> float:
+        """Response, both channels sounding: against that at the reference frequency."""
+        return self.level_db(nominal_hz, fed_db, channel) - self.level_db(
+            reference_hz, fed_db, channel
+        )
 
     def third_db(self, nominal_hz: float, fed_db: float) -> float:
         """Third harmonic against the fundamental, at the output; negative."""
@@ -121,12 +129,16 @@ class ChainTruth:
         corner, rate = modulation.corner_hz, self._run.setting.rate_hz
         area = math.atan(rate / 2 / corner)
 
-        def beyond(reach_hz: float) -> float:
-            """Share of the noise from the gap to so far from the tone, on one side of it."""
-            return (math.atan(reach_hz / corner) - math.atan(left_out_hz / corner)) / area / 2
+        def between(low_hz: float, high_hz: float) -> float:
+            """Share of the noise that swings so fast, as one of two side bands."""
+            return (math.atan(high_hz / corner) - math.atan(low_hz / corner)) / area / 2
 
-        share_heard = beyond(played_hz - 20) + beyond(20_000 - played_hz)
-        return modulation.ratio_db - 10 * math.log10(share_heard)
+        above = between(left_out_hz, 20_000 - played_hz)
+        below = between(left_out_hz, played_hz - 20)
+        # what swings faster than the tone folds up from below zero
+        folded = between(played_hz + 20, played_hz + 20_000)
+        folded -= between(2 * played_hz - left_out_hz, 2 * played_hz + left_out_hz)
+        return modulation.ratio_db - 10 * math.log10(above + below + folded)
 
     def lift_db(self, nominal_hz: float, fed_db: float) -> float:
         """What the recording half of the noise reduction adds."""
@@ -180,6 +192,15 @@ class ChainTruth:
         there = float(share(np.array([self._played(nominal_hz)]))[0])
         treble_db = arriving_db + 10 * math.log10(max(there, 1e-12))
         return there * undone_db(treble_db, there, compander.level_error_db)
+
+    def _joined_db(self, nominal_hz: float, channel: int) -> float:
+        """What the other channel adds, a quarter turn ahead and as much late as it trails."""
+        talk = self._run.chain.replay.crosstalk
+        if talk is None or self._run.setting.channels != 2:
+            return 0.0
+        other = float(across(talk, np.array([self._played(nominal_hz)]))[0])
+        late = 2e-6 * math.pi * nominal_hz * self._skew_us * (-1 if channel else 1)
+        return _db(math.hypot(1 + other * math.sin(late), other * math.cos(late)))
 
     def _after_db(self, channel: int) -> float:
         return _db(self._run.gain_of(channel) * self._steady[channel])

@@ -67,7 +67,9 @@ class OnTape:
             None if recorded_here else _tape_us(chain, performance.stimulus),
         )  # fmt: skip
         self._run = ChainRun(chain, setting, STRETCH)
-        self.truth = ChainTruth(self._run, performance.levels.steady)
+        self.truth = ChainTruth(
+            self._run, performance.levels.steady, performance.deck.skew.delay_us
+        )
         self._seen: dict[int, Where] = {}
 
     def stretches(self) -> Iterator[Array]:

@@ -142,7 +142,7 @@ ELECTRICAL: dict[str, Preset] = {
             "erase head or its oscillator",
             sound_deck(
                 "weak erasure",
-                replace(SOUND_CHAIN, tape=replace(SOUND_TAPE, erasure=Erasure(38.0, 700.0))),
+                replace(SOUND_CHAIN, tape=replace(SOUND_TAPE, erasure=Erasure(38.0, 775.0))),
             ),
         ),
         _preset(
