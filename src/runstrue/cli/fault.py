@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,7 @@ from runstrue.cli.bench import Bench, bench_option
 from runstrue.cli.fault_done import back, done, none
 from runstrue.cli.fault_look import explain, look
 from runstrue.cli.fault_settings import settings
-from runstrue.cli.teach import ExampleGroup, show_group_help
+from runstrue.cli.teach import ExampleCommand, ExampleGroup, show_group_help
 
 if TYPE_CHECKING:
     from runstrue.cli.fault_bench import FaultBench
@@ -22,13 +23,14 @@ LOOKED_OVER = "Before anything is opened or powered: runstrue intake {deck}"
 class DeckOrCommand(ExampleGroup):
     """A group in which a deck's name in a command's place opens the conversation about it."""
 
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Take what is no command for a deck, unless more follows it: then it is a slip."""
-        if len(args) == 1 and args[0] not in self.commands and not args[0].startswith("-"):
-            return "talk", self.commands["talk"], args
-        return super().resolve_command(ctx, args)
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, or the conversation about the deck of this name.
+
+        What is nearly a command's name is taken for a slip.
+        """
+        found = super().get_command(ctx, cmd_name)
+        slip = difflib.get_close_matches(cmd_name, self.commands, n=1, cutoff=0.7)
+        return found if found is not None or slip else talk_about(cmd_name)
 
 
 @click.group(
@@ -72,17 +74,34 @@ def talk(ctx: click.Context, deck: str, ask: bool) -> None:
 
     runstrue fault talk C-14
     """
+    _talk(ctx, deck, ask)
+
+
+def talk_about(deck: str) -> click.Command:
+    """Return the conversation about one deck as a command of its own."""
+
+    @click.command(deck, cls=ExampleCommand)
+    @click.option("--ask", is_flag=True, help="Ask, though answers come from a file or a pipe.")
+    @bench_option
+    @click.pass_context
+    def about(ctx: click.Context, ask: bool) -> None:
+        """Go on with this deck, by numbers."""
+        _talk(ctx, deck, ask)
+
+    return about
+
+
+def _talk(ctx: click.Context, deck: str, ask: bool) -> None:
     from runstrue.cli.fault_ask import Asking, asking
     from runstrue.cli.fault_talk import converse
+    from runstrue.cli.layout import out
 
     held = _held(ctx, deck)
     _demand_intake(held)
     if ask or asking():
         converse(held, Asking())
-        return
-    from runstrue.cli.layout import out
-
-    out(_standing(held, why=True))
+    else:
+        out(_standing(held, why=True))
 
 
 @fault.command("say")
