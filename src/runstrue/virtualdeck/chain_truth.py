@@ -69,27 +69,23 @@ class ChainTruth:
         )
 
     def third_db(self, nominal_hz: float, fed_db: float) -> float:
-        """Third harmonic against the fundamental, at the output; negative."""
+        """Third harmonic against the fundamental, left channel, both sounding; negative."""
         return self._harmonic_db(3, nominal_hz, fed_db)
 
     def second_db(self, nominal_hz: float, fed_db: float) -> float:
-        """Second harmonic against the fundamental, at the output; negative."""
+        """Second harmonic likewise."""
         return self._harmonic_db(2, nominal_hz, fed_db)
 
     def mol_db(self, nominal_hz: float = 315.0, third: float = 0.03) -> float:
-        """Output level, left channel, at which the third harmonic comes to this share."""
+        """Output level, left channel, both sounding, where the third harmonic is this share."""
         law = self._law()
-        weight = self._gain(3 * nominal_hz, "out") / self._gain(nominal_hz, "out")
-        peak = math.sqrt(bend_for(third / weight) / law.curve)
-        return _db(law.first(peak) * self._gain(nominal_hz, "out") / self._reference) + (
-            self._after_db(0)
-        )
+        peak = math.sqrt(bend_for(third / self._harmonic_weight(3, nominal_hz)) / law.curve)
+        return self._limit_db(nominal_hz, law.first(peak))
 
     def sol_db(self, nominal_hz: float = 10_000.0) -> float:
-        """Largest output level, left channel."""
+        """Largest output level, left channel, both sounding."""
         law = self._law()
-        peak = law.first(math.sqrt(LOUDEST / law.curve))
-        return _db(peak * self._gain(nominal_hz, "out") / self._reference) + self._after_db(0)
+        return self._limit_db(nominal_hz, law.first(math.sqrt(LOUDEST / law.curve)))
 
     def separation_db(self, nominal_hz: float) -> float:
         """How far the other channel lies below the one that sounds; equal gains, soft tones."""
@@ -159,8 +155,18 @@ class ChainTruth:
         made = law.third(peak) if order == 3 else law.second(peak)
         if made == 0:
             return -math.inf
-        weight = self._gain(order * nominal_hz, "out") / self._gain(nominal_hz, "out")
-        return _db(weight * made / law.first(peak))
+        return _db(self._harmonic_weight(order, nominal_hz) * made / law.first(peak))
+
+    def _harmonic_weight(self, order: int, nominal_hz: float) -> float:
+        """Gain of a harmonic against its fundamental, from the tape to the output."""
+        joined_db = self._joined_db(order * nominal_hz, 0) - self._joined_db(nominal_hz, 0)
+        gains = self._gain(order * nominal_hz, "out") / self._gain(nominal_hz, "out")
+        return float(gains * 10 ** (joined_db / 20))
+
+    def _limit_db(self, nominal_hz: float, peak: float) -> float:
+        """Output level of a tone with this peak behind the law."""
+        out_db = _db(peak * self._gain(nominal_hz, "out") / self._reference)
+        return out_db + self._joined_db(nominal_hz, 0) + self._after_db(0)
 
     def _peak(self, nominal_hz: float, fed_db: float) -> float:
         """Peak at the law."""
