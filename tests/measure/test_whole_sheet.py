@@ -34,6 +34,8 @@ from runstrue.virtualdeck.presets_electrical import (
     electrical_preset,
 )
 
+pytestmark = pytest.mark.slow
+
 RATE_HZ = 48_000.0
 TONES_HZ = (315, 63, 125, 1000, 2000, 4000, 6300, 8000, 10000, 12500, 14000, 16000)
 LENGTHS_S = {
