@@ -8,6 +8,7 @@ not sure is no finding, and the check stays open.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -335,7 +336,11 @@ def _words(shown: Sequence[Seen]) -> Iterator[tuple[str, str]]:
 
 
 def _figure(quantity: Quantity, *, signed: bool = False) -> str:
-    return f"{quantity.value_text(signed=signed)} {quantity.unit}"
+    """Print a figure by its uncertainty, but with no more than three digits that count."""
+    size = max(abs(quantity.value), 1e-9)
+    decimals = min(quantity.decimals(), max(0, 2 - math.floor(math.log10(size))))
+    text = quantity.value_text(signed=signed, decimals=decimals)
+    return text + ("" if quantity.unit == "′" else " ") + quantity.unit
 
 
 def _listed(names: Sequence[str]) -> str:

@@ -73,6 +73,8 @@ class Sign:
         For readings of each channel: on one or the other, on all, on just one.
     where, unless : dict of str to tuple of str
         Conditions of the reading, and the words that they must, or must not, hold.
+    rows : int
+        How many rows its table must have at least: lines of hum.
     tests : dict of Test to Bound
         All of them have to be sure.
     """
@@ -82,6 +84,7 @@ class Sign:
     on: On = "any"
     where: tuple[tuple[str, tuple[str, ...]], ...] = ()
     unless: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    rows: int = 0
     tests: tuple[tuple[Test, Bound], ...] = ()
 
 
@@ -219,7 +222,7 @@ PLACEHOLDER = re.compile(r"\{([a-z0-9_.]+)\}")
 def _sign(piece: Piece) -> Sign | PartSign:
     if "parts" in piece.entries("A sign", None):
         return _part_sign(piece)
-    keys = ("reading", "of", "on", "where", "unless", *TESTS)
+    keys = ("reading", "of", "on", "where", "unless", "rows", *TESTS)
     found = piece.entries("A sign", keys)
     if "reading" not in found:
         raise piece.refused("A sign without a reading", "'reading' or 'parts' is needed")
@@ -240,7 +243,8 @@ def _sign(piece: Piece) -> Sign | PartSign:
     where, unless = (_conditions(found, key) for key in ("where", "unless"))
     if not (tests or where):
         raise piece.refused("A sign that tests nothing", f"one of {', '.join(TESTS)} is needed")
-    return Sign(reading, of, on, where, unless, tests)
+    rows = int(found["rows"].number("'rows'")) if "rows" in found else 0
+    return Sign(reading, of, on, where, unless, rows, tests)
 
 
 def _part_sign(piece: Piece) -> PartSign:

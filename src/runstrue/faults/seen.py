@@ -66,6 +66,8 @@ def seen_of(
 
 def _fits(result: Result, sign: Sign) -> bool:
     told = {name: str(value) for name, value in result.conditions.items()}
+    if sign.rows and (result.table is None or len(result.table.x) < sign.rows):
+        return False
     return all(told.get(name) in words for name, words in sign.where) and not any(
         told.get(name) in words for name, words in sign.unless
     )
@@ -74,7 +76,10 @@ def _fits(result: Result, sign: Sign) -> bool:
 def _values(chosen: Sequence[Result], _: Sequence[Result]) -> Iterator[Seen]:
     for one in chosen:
         side = one.channel if one.channel in ("left", "right") else ""
-        side = str(one.conditions.get("lower channel", side))
+        if one.id == "level.balance":
+            side = str(one.conditions.get("lower channel", ""))
+            if not side and one.quantity is not None:
+                side = "left" if one.quantity.value < 0 else "right"
         yield Seen(one.quantity, one.channel, side, (one,))
 
 
