@@ -20,8 +20,17 @@ if TYPE_CHECKING:
 LOOKED_OVER = "Before anything is opened or powered: runstrue intake {deck}"
 
 
+ORDER = (
+    "talk", "say", "list", "next", "answer", "back", "done", "none", "look", "explain", "settings",
+)  # fmt: skip
+
+
 class DeckOrCommand(ExampleGroup):
     """A group in which a deck's name in a command's place opens the conversation about it."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of the job."""
+        return [name for name in ORDER if name in self.commands]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Return a command, or the conversation about the deck of this name.
@@ -51,7 +60,7 @@ def fault(ctx: click.Context) -> None:
       runstrue fault say C-14 "the motor runs, nothing turns"
       runstrue fault list C-14
       runstrue fault next C-14
-      runstrue fault answer C-14 ck_belt_look goo
+      runstrue fault answer C-14 ck_look_belts slack
       runstrue fault back C-14 2
       runstrue fault done C-14 main_belt_slack --minutes 40
 
@@ -64,7 +73,7 @@ def fault(ctx: click.Context) -> None:
     show_group_help(ctx)
 
 
-@fault.command("talk")
+@fault.command("talk", short_help="Go on with a deck, by numbers: fault DECK.")
 @click.argument("deck")
 @click.option("--ask", is_flag=True, help="Ask, though the answers come from a file or a pipe.")
 @bench_option
@@ -104,7 +113,7 @@ def _talk(ctx: click.Context, deck: str, ask: bool) -> None:
         out(_standing(held, why=True))
 
 
-@fault.command("say")
+@fault.command("say", short_help="Say what is noticed, in your own words.")
 @click.argument("deck")
 @click.argument("words")
 @click.option("--not", "absent", is_flag=True, help="It is looked for, and is not so.")
@@ -150,7 +159,7 @@ def say(ctx: click.Context, deck: str, words: str, absent: bool) -> int:
     return 0
 
 
-@fault.command("answer")
+@fault.command("answer", short_help="Say what a check showed.")
 @click.argument("deck")
 @click.argument("check")
 @click.argument("outcome")
@@ -159,7 +168,7 @@ def say(ctx: click.Context, deck: str, words: str, absent: bool) -> int:
 def answer(ctx: click.Context, deck: str, check: str, outcome: str) -> None:
     """Say what a check showed; OUTCOME is its id, its number, or 'unknown'.
 
-    runstrue fault answer C-14 ck_belt_look goo
+    runstrue fault answer C-14 ck_look_belts slack
     """
     from runstrue.cli.fault_find import answer_of, check_evidence, check_named
     from runstrue.cli.layout import out
@@ -171,7 +180,7 @@ def answer(ctx: click.Context, deck: str, check: str, outcome: str) -> None:
     out(_standing(held, why=False))
 
 
-@fault.command("list")
+@fault.command("list", short_help="Show what is known, and the likely causes.")
 @click.argument("deck")
 @click.option("--why", is_flag=True, help="What spoke for and against each.")
 @click.option("--ids", is_flag=True, help="The ids by which causes are named.")
@@ -205,7 +214,7 @@ def list_faults(
     out(own_counts_lines(held))
 
 
-@fault.command("next")
+@fault.command("next", short_help="Show the checks that tell most now.")
 @click.argument("deck")
 @click.option("--tools", metavar="IDS", help="At hand today, comma between them; or 'all'.")
 @click.option("--count", type=click.IntRange(1), default=3, show_default=True, metavar="N")

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from runstrue.faults.models import Cause
 
 
-@click.command("back", cls=ExampleCommand)
+@click.command("back", cls=ExampleCommand, short_help="Take back what was said or seen.")
 @click.argument("deck")
 @click.argument("number", type=int)
 @bench_option
@@ -35,7 +35,7 @@ def back(ctx: click.Context, deck: str, number: int) -> None:
     out(evidence_lines(held.evidence, held.knowledge))
 
 
-@click.command("none", cls=ExampleCommand)
+@click.command("none", cls=ExampleCommand, short_help="Say that it is none of these.")
 @click.argument("deck")
 @click.option("--words", default="", metavar="TEXT", help="What it was, if that is known.")
 @bench_option
@@ -53,7 +53,7 @@ def none(ctx: click.Context, deck: str, words: str) -> None:
     out(none_lines(held, words))
 
 
-@click.command("done", cls=ExampleCommand)
+@click.command("done", cls=ExampleCommand, short_help="Say what it was, when it is mended.")
 @click.argument("deck")
 @click.argument("cause")
 @click.option(

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from runstrue.faults.models import Knowledge, Symptom
 
 
-@click.command("look", cls=ExampleCommand)
+@click.command("look", cls=ExampleCommand, short_help="Look up symptoms; nothing is kept.")
 @click.argument("words", nargs=-1, required=True)
 @click.option("--seen", multiple=True, metavar="CHECK=OUTCOME", help="What a check showed.")
 @click.option("--tools", metavar="IDS", help="At hand, comma between them; or 'all'.")
@@ -78,7 +78,7 @@ def look(
                 "before a deck gets power: runstrue intake."))  # fmt: skip
 
 
-@click.command("explain", cls=ExampleCommand)
+@click.command("explain", cls=ExampleCommand, short_help="Explain a cause, a check, a symptom.")
 @click.argument("what")
 @bench_option
 @click.pass_context

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from runstrue.faults.models import Knowledge
 
 
-@click.command("settings", cls=ExampleCommand)
+@click.command("settings", cls=ExampleCommand, short_help="Say what holds for this bench.")
 @click.option("--trained", type=click.Choice(("yes", "no")), help="For work on mains sets.")
 @click.option("--tools", metavar="IDS", help="At hand, comma between them; or 'all'.")
 @click.option("--own-counts", type=click.Choice(("on", "off")), help="Repairs of this bench.")
@@ -57,7 +57,11 @@ def settings_lines(bench: Bench, knowledge: Knowledge) -> Iterator[str]:
         with book:
             held = read_settings(book)
     yield bold("Settings of this bench")
-    tools = "none was left out" if held.tools is None else tool_words(sorted(held.tools), knowledge)
+    tools = (
+        "all, as far as was said"
+        if held.tools is None
+        else tool_words(sorted(held.tools), knowledge)
+    )
     trained = (
         "you said that you are; mains-side steps are offered, with their cautions"
         if held.trained
