@@ -348,7 +348,8 @@ def _time_rows() -> Iterator[Row]:
         "≤ 1.5 ×",
         find_s / decode_s / 1.5,
         remark=f"14.5 min, FLAC, 48 kHz stereo, 24 bits, hiss 55 dB down; medians of 3 runs: "
-        f"{find_s:.2f} s against {decode_s:.2f} s; decoding runs beside it where a second core is free",
+        f"{find_s:.2f} s against {decode_s:.2f} s; decoding runs beside it where a second core is "
+        "free",
     )
     peak_mb = max(one.peak_mb for one in finding)
     yield Row(
