@@ -44,8 +44,8 @@ COUNTS_WORTH: Final = 30.0
 They are of home portables for the most part, and labelled by words in short texts.
 """
 
-JUDGEMENT_WORTH: Final = 1.0
-"""What a word of judgement is worth, in repairs of that cause (so 25 to 200 decks)."""
+JUDGEMENT_WORTH: Final = 20.0
+"""What a word of judgement is worth, in decks of one's own."""
 
 RISK_MINUTES: Final[Mapping[str, Mapping[RiskWord, float]]] = {
     "electrical": {"none": 0.0, "low": 2.0, "medium": 8.0, "high": 20.0},

@@ -3,8 +3,8 @@
 How much a check is expected to tell is the mutual information, in bits, between its outcome and
 which of the suspects are there (D. V. Lindley, 1956; as value of a test: G. Gorry and G. Barnett,
 1968; both from memory). Suspects are the causes that some evidence points to; others may come and
-go without being asked about. Bits are divided by what the check costs: its minutes, and minutes
-for its risk (`judgement.py`).
+go without being asked about, and those that nothing has touched are taken as absent. Bits are
+divided by what the check costs: its minutes, and minutes for its risk (`judgement.py`).
 
 What is not offered: a check whose electrical risk is medium or high, or with mains in reach, to
 somebody who has not said that they are trained for it; anything under power while a symptom asks
@@ -13,9 +13,8 @@ for a look at the unplugged deck first; a check whose tools are not at hand.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,11 +110,11 @@ def next_checks(
     count: int,
 ) -> NextChecks:
     """Return the checks that tell most per minute and risk; see `FaultFinder.next_checks`."""
-    answers = {(one.kind, one.key): one.answer for one in evidence if one.answer != UNKNOWN}
     asked = {one.key for one in evidence if one.kind == "check"}
-    cold = _cold_checks(network, answers)
+    answered = {one.key for one in evidence if one.kind == "check" and one.answer != UNKNOWN}
+    cold = _cold_checks(network, evidence)
     waiting = [key for key in cold if key not in asked]
-    open_cold = [key for key in cold if ("check", key) not in answers]
+    open_cold = [key for key in cold if key not in answered]
     bits = information(network, found, suspects, asked)
     ranked = sorted(
         (key for key in bits if key not in waiting and bits[key] >= LEAST_BITS),
@@ -232,17 +231,16 @@ def _held_back(
     return None
 
 
-def _cold_checks(
-    network: KnownNetwork, answers: Mapping[tuple[Literal["symptom", "check"], str], str]
-) -> list[str]:
-    """Return the checks to be done unplugged for the symptoms that are there, each once."""
-    present = sorted(
-        key for (kind, key), answer in answers.items() if kind == "symptom" and answer == PRESENT
-    )
+def _cold_checks(network: KnownNetwork, evidence: Sequence[Evidence]) -> list[str]:
+    """Return the checks to be done unplugged for the symptoms that are there, each once.
+
+    A symptom that is said to be there and not there counts as there.
+    """
+    present = {one.key for one in evidence if one.kind == "symptom" and one.answer == PRESENT}
     return list(
         dict.fromkeys(
             check
-            for key in present
+            for key in sorted(present)
             for check in network.symptom_known(key).cold_checks_before_power
         )
     )

@@ -82,7 +82,7 @@ def priors_of(
             )
     causes = sorted(knowledge.causes.values(), key=lambda one: one.id)
     before = base_chances(causes)
-    worth = np.array([_worth(one, before[one.id]) for one in causes])
+    worth = np.array([COUNTS_WORTH if one.prior_group else JUDGEMENT_WORTH for one in causes])
     start = np.array([before[one.id] for one in causes])
     here = np.array([own.get(one.id, 0) for one in causes], dtype=float)
     total = sum(own.values())
@@ -114,12 +114,6 @@ def _base(cause: Cause, members: Mapping[str, float]) -> float:
     # (1 − share) is the chance that none of the group is there: a product over its causes
     part = word / members[cause.prior_group]
     return float(-np.expm1(part * np.log1p(-group_share(cause.prior_group).share)))
-
-
-def _worth(cause: Cause, chance: float) -> float:
-    """Return how many decks a prior is worth; at least one repair of this very cause."""
-    judged = JUDGEMENT_WORTH / chance
-    return max(COUNTS_WORTH, judged) if cause.prior_group else judged
 
 
 def _prior(
@@ -158,13 +152,22 @@ def beta_points(a: Array, b: Array, below: float) -> Array:
     Returns
     -------
     array
-        To three figures: the density is added up over the logit, where it has a single hump.
+        To three figures: the density is added up over the logit, where it has one smooth hump.
     """
-    middle, spread = np.log(a / b), np.sqrt(1 / a + 1 / b)
-    logit = middle[:, None] + spread[:, None] * np.linspace(-14.0, 14.0, 2801)
+    left = -np.log(a + b) - 12.0
+    right = np.log((a + 14 * np.sqrt(a) + 40) / b) + 14 / np.sqrt(b)
+    logit = np.linspace(left, right, 3001, axis=1)
     log_density = -a[:, None] * np.logaddexp(0, -logit) - b[:, None] * np.logaddexp(0, logit)
-    density = np.exp(log_density - log_density.max(axis=1, keepdims=True))
-    added = (np.cumsum(density, axis=1) - density / 2) / density.sum(axis=1, keepdims=True)
-    found = [np.interp(below, *pair) for pair in zip(added, logit, strict=True)]
-    points: Array = 1 / (1 + np.exp(-np.array(found)))
+    top = log_density.max(axis=1, keepdims=True)
+    density = np.exp(log_density - top)
+    steps = (logit[:, 1] - logit[:, 0])[:, None]
+    # left of the grid the density is exp(a · logit): its part is known
+    log_tail = a * left - top[:, 0] - np.log(a)
+    added = np.exp(log_tail)[:, None] + steps * (
+        np.cumsum(density, axis=1) - (density + density[:, :1]) / 2
+    )
+    wanted = below * added[:, -1]
+    found = np.array([np.interp(*one) for one in zip(wanted, added, logit, strict=True)])
+    deeper = left + np.minimum(np.log(wanted) - log_tail, 0.0) / a
+    points: Array = 1 / (1 + np.exp(-np.where(deeper < left, deeper, found)))
     return points
