@@ -104,23 +104,42 @@ def test_the_best_has_most_bits_per_minute_and_risk() -> None:
     rates = [one.information_bits / one.cost_minutes for one in found]
     assert rates == sorted(rates, reverse=True)
     for one in found:
-        assert one.cost_minutes == cost_minutes(one.check) >= one.minutes == one.check.minutes
+        assert one.cost_minutes >= cost_minutes(one.check) >= one.minutes == one.check.minutes
         assert one.risk == one.check.risk
 
 
 def test_risk_costs_minutes() -> None:
     plain = KNOWN.checks["ck_look_belts"]
+    named = msgspec.structs.replace(
+        KNOWN.symptoms["speed_slow"], checks=("ck_look_belts", "ck_harmless")
+    )
     harmless = msgspec.structs.replace(plain, id="ck_harmless", risk=Risk())
-    found = FaultFinder(with_check(harmless)).next_checks([SLOW], count=50).suggestions
+    known = msgspec.structs.replace(
+        with_check(harmless), symptoms={**KNOWN.symptoms, "speed_slow": named}
+    )
+    found = FaultFinder(known).next_checks([SLOW], count=50).suggestions
     places = [one.check.id for one in found]
     assert places.index("ck_harmless") < places.index("ck_look_belts")
+
+
+def test_a_check_that_no_complaint_names_counts_twice_its_cost() -> None:
+    """A tone cannot be played on a deck whose motor runs and nothing turns."""
+    found = FINDER.next_checks([symptom("motor_runs_no_play")], count=50).suggestions
+    named = KNOWN.symptoms["motor_runs_no_play"].checks
+    assert found[0].check.id in named
+    for one in found:
+        assert one.cost_minutes == cost_minutes(one.check) * (1 if one.check.id in named else 2)
+    assert "ck_speed_tone" not in [one.check.id for one in found[:3]]
 
 
 def test_ties_go_by_id() -> None:
     twin = msgspec.structs.replace(KNOWN.checks["ms_speed"], id="ms_speed_again")
     for order in (1, -1):
         checks = dict(list({**KNOWN.checks, twin.id: twin}.items())[::order])
-        finder = FaultFinder(msgspec.structs.replace(KNOWN, checks=checks))
+        slow = KNOWN.symptoms["speed_slow"]
+        slow = msgspec.structs.replace(slow, checks=("ms_speed_again", *slow.checks))
+        symptoms = {**KNOWN.symptoms, "speed_slow": slow}
+        finder = FaultFinder(msgspec.structs.replace(KNOWN, checks=checks, symptoms=symptoms))
         found = [one.check.id for one in finder.next_checks([SLOW], count=50).suggestions]
         assert found.index("ms_speed_again") == found.index("ms_speed") + 1
 
@@ -215,9 +234,10 @@ def test_what_is_held_back_would_have_been_among_the_offered() -> None:
     few, many = FINDER.next_checks([SLOW], count=1), FINDER.next_checks([SLOW], count=50)
     assert len(few.suggestions) == 1
     assert set(few.held_back) <= set(many.held_back)
-    worst = few.suggestions[0].information_bits / few.suggestions[0].cost_minutes
+    best = few.suggestions[0]
     for one in few.held_back:
-        assert one.information_bits / cost_minutes(one.check) >= worst - 1e-9
+        rate = one.information_bits / cost_minutes(one.check)
+        assert rate >= best.information_bits / best.cost_minutes - 1e-9
 
 
 def test_the_reason_names_the_likeliest_suspects() -> None:

@@ -52,3 +52,9 @@ RISK_MINUTES: Final[Mapping[str, Mapping[RiskWord, float]]] = {
     "mechanical": {"none": 0.0, "low": 1.0, "medium": 4.0, "high": 10.0},
 }
 """What a risk costs, in minutes: how much longer a check may take that does without it."""
+
+UNNAMED: Final = 2.0
+"""How many times its cost a check counts that no complaint's own list of checks names.
+
+It may be impossible with this complaint: no tone can be played on a deck that does not turn.
+"""

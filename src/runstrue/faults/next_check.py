@@ -4,7 +4,8 @@ How much a check is expected to tell is the mutual information, in bits, between
 which of the suspects are there (D. V. Lindley, 1956; as value of a test: G. Gorry and G. Barnett,
 1968; both from memory). Suspects are the causes that some evidence points to; others may come and
 go without being asked about, and those that nothing has touched are taken as absent. Bits are
-divided by what the check costs: its minutes, and minutes for its risk (`judgement.py`).
+divided by what the check costs: its minutes, and minutes for its risk; twice that where none of
+the complaints names it among its own checks (`judgement.py`).
 
 What is not offered: a check whose electrical risk is medium or high, or with mains in reach, to
 somebody who has not said that they are trained for it; anything under power while a symptom asks
@@ -19,9 +20,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from runstrue.faults.judgement import RISK_MINUTES
+from runstrue.faults.judgement import RISK_MINUTES, UNNAMED
 from runstrue.faults.known_network import PRESENT, UNKNOWN, KnownNetwork
-from runstrue.faults.models import Caution, Check, Evidence, Risk
+from runstrue.faults.models import Caution, Check, Evidence, Risk, Symptom
 from runstrue.faults.network import Posterior, solve
 from runstrue.faults.sets import Array, Places
 
@@ -52,7 +53,7 @@ class Suggestion:
     cautions : tuple of Caution
         To be read before, not after.
     cost_minutes : float
-        Its minutes with its risk counted as minutes.
+        Its minutes, with its risk as minutes; twice that where no complaint's own list names it.
     """
 
     check: Check
@@ -112,13 +113,19 @@ def next_checks(
     """Return the checks that tell most per minute and risk; see `FaultFinder.next_checks`."""
     asked = {one.key for one in evidence if one.kind == "check"}
     answered = {one.key for one in evidence if one.kind == "check" and one.answer != UNKNOWN}
-    cold = _cold_checks(network, evidence)
+    present = _present(network, evidence)
+    cold = list(dict.fromkeys(key for one in present for key in one.cold_checks_before_power))
+    named = {key for one in present for key in one.checks}
     waiting = [key for key in cold if key not in asked]
     open_cold = [key for key in cold if key not in answered]
     bits = information(network, found, suspects, asked)
+    cost = {
+        key: cost_minutes(network.check(key)) * (UNNAMED if named and key not in named else 1)
+        for key in {*bits, *waiting}
+    }
     ranked = sorted(
         (key for key in bits if key not in waiting and bits[key] >= LEAST_BITS),
-        key=lambda key: _place(network.check(key), bits[key]),
+        key=lambda key: _place(network.check(key), bits[key] / cost[key]),
     )
     offered: list[Suggestion] = []
     held: list[HeldBack] = []
@@ -139,7 +146,7 @@ def next_checks(
             Suggestion(
                 check, bits.get(key, 0.0), check.minutes, check.risk, why,
                 tuple(network.knowledge.cautions[one] for one in check.cautions),
-                cost_minutes(check),
+                cost[key],
             )
         )  # fmt: skip
     return NextChecks(tuple(offered), tuple(held))
@@ -231,24 +238,18 @@ def _held_back(
     return None
 
 
-def _cold_checks(network: KnownNetwork, evidence: Sequence[Evidence]) -> list[str]:
-    """Return the checks to be done unplugged for the symptoms that are there, each once.
+def _present(network: KnownNetwork, evidence: Sequence[Evidence]) -> list[Symptom]:
+    """Return the symptoms that are there, by id.
 
-    A symptom that is said to be there and not there counts as there.
+    One that is said to be there and not there counts as there.
     """
-    present = {one.key for one in evidence if one.kind == "symptom" and one.answer == PRESENT}
-    return list(
-        dict.fromkeys(
-            check
-            for key in sorted(present)
-            for check in network.symptom_known(key).cold_checks_before_power
-        )
-    )
+    keys = {one.key for one in evidence if one.kind == "symptom" and one.answer == PRESENT}
+    return [network.symptom_known(key) for key in sorted(keys)]
 
 
-def _place(check: Check, bits: float) -> tuple[float, float, str]:
-    """Order: bits per minute to nine figures, then the shorter, then by id."""
-    return -float(f"{bits / cost_minutes(check):.8e}"), check.minutes, check.id
+def _place(check: Check, bits_a_minute: float) -> tuple[float, float, str]:
+    """Order: bits a minute to nine figures, then the shorter, then by id."""
+    return -float(f"{bits_a_minute:.8e}"), check.minutes, check.id
 
 
 def _why(check: Check, network: KnownNetwork, found: Posterior, suspects: Places) -> str:
