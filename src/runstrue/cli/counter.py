@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -11,9 +11,6 @@ from runstrue.cli.bench import Bench, bench_option
 from runstrue.cli.counter_input import counter_options, source_options
 from runstrue.cli.teach import ExampleGroup, show_group_help
 from runstrue.errors import InputError
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 OTHERS = ("C60", "C90", "C120")
 
@@ -30,7 +27,7 @@ def counter(ctx: click.Context) -> None:
 
     Wind to the tape's beginning, set the counter to 0, play, and note three or more readings
     with the time since then:
-      runstrue counter fit 200@4:58 500@15:05 900@33:09 --tape C90 --deck C-14
+      runstrue counter fit 200@5:22 500@15:24 900@32:27 --tape C90 --deck C-14
       runstrue counter time 456 --deck C-14
       runstrue counter table --deck C-14
       runstrue counter returns 0 1 -1 0 2
@@ -58,7 +55,7 @@ def fit(
 ) -> None:
     """Find the counter's law from three or more readings, each with its time.
 
-      runstrue counter fit 200@4:58 500@15:05 900@33:09 --tape C90
+      runstrue counter fit 200@5:22 500@15:24 900@32:27 --tape C90
       runstrue counter fit pairs.csv --hub "22.0 mm" --deck C-14
       runstrue counter fit --deck C-14
 
@@ -89,7 +86,9 @@ def fit(
         out(fit_lines(known))
         if pairs and name:
             out("")
-            out(wrapped(f"Kept with {name}; runstrue counter time 456 --deck {_quoted(name)}"))
+            out(
+                wrapped(f"Kept with {name}. Next: runstrue counter time 456 --deck {_quoted(name)}")
+            )
     if target is not None:
         from runstrue.report.figure_counter import draw_counter
         from runstrue.report.style import Caption
@@ -139,7 +138,7 @@ def time(
         readings = times_plain(known, shown, tapes, asked)
         click.echo(document(deck=known.name or None, readings=readings))
     else:
-        out(times_lines(known, shown, tapes, asked))
+        out(list(times_lines(known, shown, tapes, asked)))  # all of it or a refusal
 
 
 @counter.command("table")
@@ -173,14 +172,13 @@ def table(
 
     _refuse_ending(target)
     known = known_from(ctx.ensure_object(Bench), deck, pairs, given)
-    is_cassette = known.told.speed == "4.76 cm/s"
-    usual = OTHERS if known.constants is not None and is_cassette else ()
+    usual = OTHERS if known.takes_cassettes else ()
     tapes = cassettes_of(cassettes or usual)
     own = known.tape
     if own is not None and not cassettes and own.name not in {one.name for one in tapes}:
         tapes = [own, *tapes]
     laws = [(one.name, known.law_for(one)) for one in tapes]
-    listed = counter_table(laws or [("", known.fit.law)], step)
+    listed = counter_table(laws or [("", known.law)], step)
     if target is None:
         out(table_lines(known, listed))
         return
@@ -234,7 +232,7 @@ def returns(
     law, name = None, ""
     if deck is not None or pairs:
         known = known_from(ctx.ensure_object(Bench), deck, pairs, given)
-        law, name = known.fit.law, known.name
+        law, name = known.law, known.name
     if not as_json:
         out(returns_lines(found, law, name))
         return
@@ -257,7 +255,7 @@ def _refuse_ending(target: Path | None) -> None:
         )
 
 
-def _write(figure: Figure, target: Path, *, quiet: bool = False) -> None:
+def _write(figure: Any, target: Path, *, quiet: bool = False) -> None:
     from runstrue.cli.layout import out, wrapped
     from runstrue.report.figures import png_of, svg_of
     from runstrue.report.files import write_whole

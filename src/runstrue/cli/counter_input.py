@@ -85,6 +85,16 @@ class Known:
     constants: Constants | None
     why_not: InputError | None
 
+    @property
+    def law(self) -> Law:
+        """The law with the counter set to 0 at the beginning, however the pairs were taken."""
+        return self.fit.law.from_zero()
+
+    @property
+    def takes_cassettes(self) -> bool:
+        """Whether the law of any cassette is known: at their speed, with the deck's constants."""
+        return self.constants is not None and 46 < self.constants.speed.value < 50
+
     def law_for(self, tape: Reeled) -> Law:
         """Return the law with a tape; with that of the pairs it is the one found.
 
@@ -96,7 +106,7 @@ class Known:
         from runstrue.transport.counter_constants import law_for
 
         if self.tape is not None and tape.name == self.tape.name:
-            return self.fit.law
+            return self.law
         if self.constants is None:
             assert self.why_not is not None
             raise InputError(
@@ -200,6 +210,7 @@ def known_of(told: Told, name: str = "") -> Known:
     speed = speed_off(nominal.value, told.speed_off)
     tape = _tape(told)
     hub = _hub(told.hub, nominal.value) if told.hub else None
+    turns = _turns(told.turns) if told.turns else None
     fit = fit_counter(
         [Pair(*one) for one in told.pairs],
         zeroed=told.zeroed,
@@ -214,7 +225,7 @@ def known_of(told: Told, name: str = "") -> Known:
             speed,
             hub_diameter=hub,
             tape=tape,
-            turns_a_count=_turns(told.turns) if told.turns else None,
+            turns_a_count=turns,
             reel=told.reel or None,  # type: ignore[arg-type]
         )
     except InputError as error:
@@ -342,7 +353,9 @@ def _turns(text: str) -> Quantity:
     value = _number(number, "--turns")
     u = _number(half, "--turns") / 3**0.5 if half else 1e-3 * value
     if not (0 < value < 1000 and 0 <= u < value):
-        raise InputError(f"'{text}' turns a count were given", "a number such as 1 or 0.5±0.01")
+        raise InputError(
+            f"'{text}' turns a count were given", "a number such as 1 or 0.5±0.01 is needed"
+        )
     return Quantity(value, "", u)
 
 

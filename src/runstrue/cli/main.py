@@ -45,6 +45,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "fault": ("fault", "Find what is wrong with a deck, check by check."),
     "transport": ("transport", "Describe what turns in a deck, and how fast it does."),
     "belt": ("belt", "Find the length of a belt, and which one to buy."),
+    "counter": ("counter", "Tell time played and left from the tape counter."),
     "programme": ("programme", "Write a test programme, and find it again in a recording."),
     "meter": ("meter", "Say what is wrong with a deck's own level meters."),
     "control": ("control", "Count the crackle of a control while it is worked."),

@@ -11,9 +11,10 @@ from runstrue.quantity import Quantity, number_text
 from runstrue.transport.counter import Fit
 from runstrue.transport.counter_constants import Reeled
 from runstrue.transport.counter_law import Law
-from runstrue.transport.counter_pairs import clock_text, clock_within
+from runstrue.transport.counter_pairs import clock_text, clock_within, span_text
 from runstrue.transport.counter_table import CounterTable
 from runstrue.transport.memory_stop import Returns
+from runstrue.transport.spool import CASSETTE_HUB
 
 
 def fit_lines(known: Known) -> Iterator[str]:
@@ -22,16 +23,19 @@ def fit_lines(known: Known) -> Iterator[str]:
     yield bold(f"Counter{_of(known)}") + " (± holds 95 %)"
     rows = [["time", _law_words(law)]]
     last = fit.pairs[-1].count
-    start_s, end_s = law.seconds_a_count(fit.pairs[0].count if not fit.zeroed else 0), (
+    start_s, end_s = law.seconds_a_count(law.start_count), (
         law.seconds_a_count(last)
     )  # fmt: skip
     rows.append(
         ["one count", f"{start_s:.2f} s of playing at the beginning, {end_s:.2f} s at {last:g}"]
     )
+    if not fit.zeroed:
+        rows.append(["begins at", f"{law.start_count:.0f}, what the counter showed at 0:00"])
     rows.append(["goes by", _reel_words(law)])
     whole = law.whole
     if whole is not None and known.tape is not None and known.told.end is None:
-        rows.append(["tape plays", f"{clock_within(whole)}, as a {known.tape.name} usually does"])
+        words = f"{clock_within(whole)}, as a {known.tape.name} usually does; with --end "
+        rows.append(["tape plays", f"{words}COUNT@TIME, seen once, what is left is known as well"])
     elif whole is not None:
         rows.append(["tape plays", f"{clock_within(whole)}, to its end at {known.told.end:g}"])
     for label, words in rows:
@@ -72,6 +76,11 @@ def constants_lines(known: Known) -> Iterator[str]:
     ]
     yield from table(rows, "<<", indent="  ")
     yield from wrapped(f"Known from {_basis(known)}.", "  ")
+    if not known.told.hub and known.takes_cassettes and _strange_hub(constants.hub_diameter):
+        yield from wrapped(
+            "! The bare hub of a cassette is about 22 mm. The tape is not what it was taken for, "
+            "or the counter slips.", "  ",
+        )  # fmt: skip
     if constants.agree is False:
         yield from wrapped(
             "! What was given does not go together: hub, tape and speed contradict the counter's "
@@ -85,7 +94,7 @@ def times_lines(
     """Played and left at some readings, and the reading at some times, for each tape."""
     named: list[tuple[str, Law]] = [(one.name, known.law_for(one)) for one in tapes]
     if not named:
-        named = [(known.tape.name if known.tape else "", known.fit.law)]
+        named = [(known.tape.name if known.tape else "", known.law)]
     yield bold(f"Counter{_of(known)}") + " (± holds 95 %)"
     rows = []
     for count in counts:
@@ -114,12 +123,14 @@ def times_lines(
         yield from wrapped(
             "What is left needs the tape's length: --tape C90, or --end COUNT@TIME.", "  "
         )
-    beyond = [f"{count:g}" for count in counts if count > 1.02 * known.fit.law.last_count]
+    beyond = [f"{count:g}" for count in counts if count > 1.02 * known.law.last_count]
     if beyond:
         yield from wrapped(
             f"{' and '.join(beyond)} {'lies' if len(beyond) == 1 else 'lie'} beyond the last pair "
-            f"({known.fit.law.last_count:g}): this rests on the law alone.", "  ",
+            f"({known.law.last_count:g}): this rests on the law alone.", "  ",
         )  # fmt: skip
+    if not known.fit.zeroed:
+        yield from wrapped("With the counter set to 0 at the beginning of the tape.", "  ")
     if known.fit.fits is False:
         yield from wrapped(_judged(known.fit), "  ")
 
@@ -139,8 +150,8 @@ def table_lines(known: Known, listed: CounterTable) -> Iterator[str]:
                 row.append(cell)
     yield from table(rows, ">" * len(heading), heading, indent="  ")
     for column, left in zip(listed.columns, with_left, strict=True):
-        known_to = f"played ±{_span(column.played_half_s)}"
-        known_to += f", left ±{_span(column.left_half_s)}" if left else ""
+        known_to = f"played ±{span_text(column.played_half_s)}"
+        known_to += f", left ±{span_text(column.left_half_s)}" if left else ""
         yield from wrapped(f"{column.name + ': ' if column.name else ''}{known_to} (95 %)", "  ")
     if not all(with_left):
         yield from wrapped("Time left needs the tape's length: --tape C90.", "  ")
@@ -153,12 +164,12 @@ def returns_lines(returns: Returns, law: Law | None, name: str) -> Iterator[str]
     yield bold(
         f"Memory stop{' of ' + name if name else ''}, {len(returns.counts)} returns: {shown}"
     )
-    spread = f"{returns.scatter:.2g}"
+    spread = f"{returns.scatter:.2g} counts"
     if returns.hidden:
-        spread = f"less than the counter shows; {spread} is taken"
+        spread = f"less than the counter shows; {spread} are taken"
     rows = [
         ["stops at", f"{_count_within(returns.mean, signed=True)} on average"],
-        ["scatter", f"{spread} counts (95 %: {returns.scatter_low:.2g} to "
+        ["scatter", f"{spread} (95 %: {returns.scatter_low:.2g} to "
                     f"{returns.scatter_high:.2g})"],
         ["next return", f"between {number_text(returns.next_low, 1)} and "
                         f"{number_text(returns.next_high, 1, signed=True)} counts, 95 % sure"],
@@ -185,7 +196,7 @@ def _of(known: Known) -> str:
 
 def _law_words(law: Law) -> str:
     a, b = law.per_count, law.per_count_squared
-    offset = f"{law.terms[0]:.1f} s + " if law.terms[0] else ""
+    offset = f"{_within(law.offset)} + " if law.terms[0] else ""
     sign = "−" if b.value < 0 else "+"
     bend = Quantity(abs(b.value) * 1e6, "", b.u * 1e6, b.degrees_of_freedom)
     return f"{offset}{_within(a)} × counter {sign} {_within(bend).rstrip()} s × (counter / 1000)²"
@@ -234,6 +245,12 @@ def _basis(known: Known) -> str:
     )  # fmt: skip
 
 
+def _strange_hub(diameter: Quantity) -> bool:
+    """Whether a cassette cannot have such a hub, whatever the uncertainty."""
+    middle, half = CASSETTE_HUB
+    return abs(diameter.value - middle) > 3 * half + diameter.expanded()
+
+
 def _within(quantity: Quantity) -> str:
     from runstrue.cli.show_belt import within
 
@@ -245,12 +262,6 @@ def _count_within(count: Quantity, *, signed: bool = False) -> str:
     decimals = 0 if half >= 1.95 else 1
     value = number_text(count.value, decimals, signed=signed)
     return f"{value} ±{number_text(max(half, 0.1), decimals)}"
-
-
-def _span(seconds: float) -> str:
-    if seconds < 99.5:
-        return f"{max(math.ceil(seconds - 0.05), 1)} s"
-    return f"{number_text(seconds / 60, 1)} min"
 
 
 def _tape(seconds: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,7 @@ from runstrue.report.style import (
     tidy,
 )
 from runstrue.transport.counter import Fit
+from runstrue.transport.counter_pairs import span_text
 from runstrue.transport.counter_table import Column, CounterTable
 
 if TYPE_CHECKING:
@@ -46,7 +48,9 @@ def draw_counter(fit: Fit, caption: Caption, *, shape: Shape = "page") -> Figure
     """
     law, pen = fit.law, PENS["left"]
     end = law.middle_end() or 1.05 * law.last_count
-    counts = np.linspace(0 if fit.zeroed else min(0.0, fit.pairs[0].count), end, 201)
+    counts = np.linspace(law.start_count, end, 201)
+    key = "bars: how well a pair can be read, band: the law, both 95 %"
+    caption = replace(caption, remark=f"{caption.remark}; {key}" if caption.remark else key)
     with drawing("Tape counter", shape, caption, height=PAGE_HEIGHT) as figure:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 2))
         font = SIZES[shape].font
@@ -60,9 +64,9 @@ def draw_counter(fit: Fit, caption: Caption, *, shape: Shape = "page") -> Figure
         )  # fmt: skip
         above.set_ylabel("time played, min")
         above.set_ylim(bottom=0)
-        half = np.array([law.played(one, read=False).expanded() for one in counts if one >= 0])
+        half = np.array([law.played(one, read=False).expanded() for one in counts])
         below.fill_between(
-            counts[counts >= 0], -half, half, color=pen.fill, linewidth=0, zorder=1,
+            counts, -half, half, color=pen.fill, linewidth=0, zorder=1,
         )  # fmt: skip
         below.axhline(0, color=pen.line, linewidth=0.1 * font, zorder=2)
         factor = coverage_factor(0.95)
@@ -74,20 +78,13 @@ def draw_counter(fit: Fit, caption: Caption, *, shape: Shape = "page") -> Figure
             )  # fmt: skip
         below.set_xlabel("counter")
         below.set_ylabel("off the law, s")
-        plain(
-            below.annotate(
-                "bars: what reading allows, band: the law, both 95 %", (0.995, 0.03),
-                xycoords="axes fraction", ha="right", va="bottom", fontsize=0.85 * font,
-                color=SOFT, zorder=5,
-            )
-        )  # fmt: skip
         reach = 1.35 * max(np.max(np.abs(fit.off_s) + factor * np.array(fit.u_s)), np.max(half))
         below.set_ylim(-reach, reach)
         for axes in (above, below):
             tidy(axes)
             number_axis(axes, "y")
         number_axis(below, "x")
-        above.set_xlim(float(counts[0]), float(counts[-1]) * 1.01)
+        above.set_xlim(float(counts[0]), float(counts[-1]) * 1.03)
     return figure
 
 
@@ -108,7 +105,7 @@ def draw_label(table: CounterTable, deck: str = "") -> Figure:
     cells = 1 + sum(1 + any(column.left) for column in table.columns)
     width = blocks * cells * COLUMN + 0.3
     notes = len(table.columns) + 1
-    height = (rows + 3.6 + 0.9 * notes) * ROW + 0.2
+    height = (rows + 4.6 + 0.9 * notes) * ROW + 0.2
     with mpl.rc_context({"font.family": ["DejaVu Sans"], "svg.hashsalt": "runstrue"}):
         figure = Figure(figsize=(max(width, 2.6), height), dpi=300)
         axes = figure.add_axes((0, 0, 1, 1))
@@ -122,18 +119,24 @@ def draw_label(table: CounterTable, deck: str = "") -> Figure:
                 linewidth=0.6, linestyle=(0, (4, 3)),
             )
         )  # fmt: skip
-        title = f"Tape counter{' of ' + deck if deck else ''}"
+        title = _shortened(f"Tape counter{' of ' + deck if deck else ''}", wide)
         _write(axes, 0.15, 0.1 + ROW * 0.7, title, 8.0, bold=True, side="left")
         top = 0.1 + 2.2 * ROW
         for block in range(blocks):
             left = 0.15 + block * cells * COLUMN
             _draw_block(axes, table, slice(block * rows, (block + 1) * rows), left, top, cells)
-        foot = top + (rows + 1.6) * ROW
+        foot = top + (rows + 2.4) * ROW
         for index, words in enumerate(
-            [*map(_known_to, table.columns), "Set to 0 at the beginning."]
+            [*map(_known_to, table.columns), "Set to 0 at the beginning. ± holds 95 %."]
         ):
             _write(axes, 0.15, foot + 0.9 * index * ROW, words, 5.5, colour=SOFT, side="left")
     return figure
+
+
+def _shortened(title: str, wide: float) -> str:
+    """Return the title as far as there is room: a bold letter of 8 points takes 0.09 inches."""
+    room = int((wide - 0.3) / 0.09)
+    return title if len(title) <= room else f"{title[: room - 1]}…"
 
 
 def _draw_block(
@@ -163,8 +166,8 @@ def _draw_block(
 
 
 def _known_to(column: Column) -> str:
-    words = f"{column.name + ': ' if column.name else ''}played ±{column.played_half_s:.0f} s"
-    return words + (f", left ±{column.left_half_s:.0f} s" if any(column.left) else "")
+    words = f"{column.name + ': ' if column.name else ''}played ±{span_text(column.played_half_s)}"
+    return words + (f", left ±{span_text(column.left_half_s)}" if any(column.left) else "")
 
 
 def _write(

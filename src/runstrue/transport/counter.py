@@ -135,7 +135,10 @@ def fit_counter(
         freedom = float(spare)
         suspect = _suspect(listed, zeroed, time_limit_s, count_limit)
     everything, wide = _with_whole(terms, covariance, end_count, whole)
-    law = Law(everything, wide, float(counts[-1]), freedom, count_limit)
+    scattered = wide.copy()
+    if end_count is None:
+        scattered[3, 3] = 0.0  # how long a tape usually plays is not known from the pairs
+    law = Law(everything, wide, float(counts[-1]), freedom, count_limit, scattered)
     _refuse_impossible(law, listed)
     return Fit(
         law, listed, tuple(off_s.tolist()), tuple(u_s.tolist()), zeroed, spare, chi_square, suspect

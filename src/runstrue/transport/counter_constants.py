@@ -22,7 +22,7 @@ from runstrue.errors import InputError
 from runstrue.quantity import Quantity
 from runstrue.transport.chi_square import chance_above
 from runstrue.transport.counter import SURE_OF_SCATTER, Fit
-from runstrue.transport.counter_law import Array, Law, Reel
+from runstrue.transport.counter_law import Array, Law, Reel, effective_freedom
 from runstrue.transport.spool import CASSETTES
 
 NAMES = ("hub radius", "thickness", "turns a count", "tape speed", "length")
@@ -30,8 +30,8 @@ HUB, THICKNESS, TURNS, SPEED, LENGTH = range(5)
 CASSETTE_SPEED_MM_S = 47.625  # 1 7/8 in/s exactly
 SPEED_LIMIT_PERCENT = 1.5
 """How far a deck's speed is off at most where nobody measured it (common practice, no source)."""
-LEAST_BEND = 4.0
-"""So many standard uncertainties of curvature are needed to work out sizes to first order."""
+LEAST_BEND = 2.0
+"""So many times its 95 % interval must the bend be, to work out sizes to first order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +69,20 @@ class Constants:
         Natural logarithms of hub radius and thickness in mm, turns of the reel a count, tape
         speed in mm/s, length of the tape in mm.
     covariance : ndarray, shape (5, 5)
+    scattered : ndarray, shape (5, 5)
+        The part of it that comes from the counter's law.
     reel : {'take-up', 'supply'}
     spare : int
         What is known besides, more than was needed.
     chi_square : float
         How well it agrees.
     degrees_of_freedom : float
+        Of that part.
     """
 
     logs: Array
     covariance: Array
+    scattered: Array
     reel: Reel
     spare: int
     chi_square: float
@@ -113,8 +117,11 @@ class Constants:
 
     def _size(self, index: int, factor: float, unit: str) -> Quantity:
         value = math.exp(self.logs[index]) * factor
-        u = value * math.sqrt(self.covariance[index, index])
-        return Quantity(value, unit, u, self.degrees_of_freedom)
+        variance = self.covariance[index, index]
+        freedom = effective_freedom(
+            variance, self.scattered[index, index], self.degrees_of_freedom
+        )  # fmt: skip
+        return Quantity(value, unit, value * math.sqrt(variance), freedom)
 
 
 def cassette(name: str) -> Reeled:
@@ -215,12 +222,13 @@ def constants_of(
     start = np.log([11.0, 0.012, 1.0, speed.value, 129e3])[free]
     for index, size in known:
         start[free.index(index)] = math.log(size.value)
-    logs, covariance, chi_square = _least_squares(expected, start, observed, observed_covariance)
-    every, wide = np.full(5, math.nan), np.zeros((5, 5))
+    logs, gain, chi_square = _least_squares(expected, start, observed, observed_covariance)
+    every, wide, of_law = np.full(5, math.nan), np.zeros((5, 5)), np.zeros((5, 5))
     every[free] = logs
-    wide[np.ix_(free, free)] = covariance
+    wide[np.ix_(free, free)] = gain @ observed_covariance @ gain.T
+    of_law[np.ix_(free, free)] = gain[:, :2] @ observed_covariance[:2, :2] @ gain[:, :2].T
     spare = len(observed) - len(free)
-    return Constants(every, wide, reel, spare, chi_square, law.degrees_of_freedom)
+    return Constants(every, wide, of_law, reel, spare, chi_square, law.degrees_of_freedom)
 
 
 def law_for(constants: Constants, tape: Reeled, count_limit: float) -> Law:
@@ -251,8 +259,16 @@ def law_for(constants: Constants, tape: Reeled, count_limit: float) -> Law:
     covariance[4, 4] = (tape.thickness.u / tape.thickness.value) ** 2
     covariance[5, 5] = (tape.length.u / tape.length.value) ** 2
     slopes = _slopes(terms, values)
-    spread = slopes @ covariance @ slopes.T
-    return Law(terms(values), spread, 0.0, constants.degrees_of_freedom, count_limit)
+    scattered = np.zeros((6, 6))
+    scattered[:4, :4] = constants.scattered[:4, :4]
+    return Law(
+        terms(values),
+        slopes @ covariance @ slopes.T,
+        0.0,
+        constants.degrees_of_freedom,
+        count_limit,
+        slopes @ scattered @ slopes.T,
+    )
 
 
 def _terms(logs: Array, reel: Reel) -> tuple[float, float, float]:
@@ -268,7 +284,7 @@ def _terms(logs: Array, reel: Reel) -> tuple[float, float, float]:
 def _reel(law: Law, reel: Reel | None) -> Reel:
     bend = law.per_count_squared
     seen = law.reel
-    if abs(bend.value) < LEAST_BEND * bend.u:
+    if abs(bend.value) < LEAST_BEND * bend.expanded():
         raise InputError(
             "By these pairs the law is hardly bent, so that sizes cannot be told from it",
             "pairs that are spread over the whole tape are needed",
@@ -309,7 +325,7 @@ def _observed(law: Law, known: list[tuple[int, Quantity]]) -> tuple[Array, Array
 def _least_squares(
     expected: Callable[[Array], Array], start: Array, observed: Array, covariance: Array
 ) -> tuple[Array, Array, float]:
-    """Return unknowns, their covariance, and the scatter (Gauss-Newton)."""
+    """Return unknowns, what each observation moves them by, and the scatter (Gauss-Newton)."""
     weight = np.linalg.inv(covariance)
     found: Array = start
     for _ in range(50):
@@ -321,8 +337,8 @@ def _least_squares(
             break
     rest = observed - expected(found)
     slopes = _slopes(expected, found)
-    spread = np.asarray(np.linalg.inv(slopes.T @ weight @ slopes), dtype=np.float64)
-    return found, spread, float(rest @ weight @ rest)
+    gain = np.asarray(np.linalg.solve(slopes.T @ weight @ slopes, slopes.T @ weight), np.float64)
+    return found, gain, float(rest @ weight @ rest)
 
 
 def _slopes(function: Callable[[Array], Array], at: Array) -> Array:

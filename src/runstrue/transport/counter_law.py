@@ -16,8 +16,6 @@ Array = NDArray[np.float64]
 Reel = Literal["take-up", "supply", "neither"]
 
 COUNT_LIMIT = 0.5  # of a counter that is read in whole counts
-BENT = 2.0
-"""From how many standard uncertainties on the curvature says which reel is counted."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,6 +31,9 @@ class Law:
     last_count : float
         Up to where it was fitted; 0 where it was worked out from the deck's constants.
     degrees_of_freedom : float
+        Of the part of the covariance that was taken from the scatter of the pairs.
+    scattered : ndarray, shape (4, 4), or None
+        That part; None where it is all of it.
     count_limit : float
         How far a reading of the counter can be off.
     """
@@ -42,6 +43,12 @@ class Law:
     last_count: float = 0.0
     degrees_of_freedom: float = math.inf
     count_limit: float = COUNT_LIMIT
+    scattered: Array | None = None
+
+    @property
+    def offset(self) -> Quantity:
+        """The term t₀ in s: what the law gives where the counter shows 0."""
+        return self._quantity(np.array([1.0, 0.0, 0.0, 0.0]), "s")
 
     @property
     def per_count(self) -> Quantity:
@@ -64,7 +71,7 @@ class Law:
     def reel(self) -> Reel:
         """Which reel the counter goes by; neither where no bend can be seen."""
         bend = self.per_count_squared
-        if abs(bend.value) <= BENT * bend.u:
+        if abs(bend.value) <= bend.expanded():
             return "neither"
         return "take-up" if bend.value > 0 else "supply"
 
@@ -90,7 +97,7 @@ class Law:
         played = self._quantity(np.array([1.0, count, count**2, 0.0]), "s", count, read)
         if played.value < -3 * max(played.u, 1.0):
             raise InputError(
-                f"The counter was to show {count:g}", "that would be before the tape's beginning",
+                f"A reading of {count:g} was given", "that is before the tape's beginning",
                 "give what the counter shows, counting on past 999",
             )  # fmt: skip
         return played
@@ -115,23 +122,51 @@ class Law:
         count = self._reading_at(time_s)
         if time_s < 0 or count is None or too_long:
             raise InputError(
-                f"{time_s:.0f} s of playing were asked for",
+                f"The reading after {time_s / 60:.3g} min of playing was asked for",
                 "a time from zero to the end of the tape is needed",
             )
         played = self._quantity(np.array([1.0, count, count**2, 0.0]), "s")
         u = played.u / self.seconds_a_count(count)
-        return Quantity(count, "", u, self.degrees_of_freedom)
+        return Quantity(count, "", u, played.degrees_of_freedom)
 
     def _refuse_beyond(self, count: float) -> None:
         last = self.end_count()
         if not math.isfinite(count) or (last is not None and count > last + 3 * self.count_limit):
             raise InputError(
-                f"The counter was to show {count:g}",
+                f"A reading of {count:g} was given",
                 f"a whole tape takes it to about {last:.0f} only"
                 if last is not None
                 else "a number is needed",
                 "see that it was set to 0 at the tape's beginning, and which tape is meant",
             )
+
+    def from_zero(self) -> Law:
+        """Return the law of a counter that is set to 0 at the tape's beginning.
+
+        Notes
+        -----
+        There one count is √(a² − 4 b t₀) seconds; the bend stays.
+        """
+        offset, a, b, whole = self.terms.tolist()
+        if offset == 0 and not self.covariance[0].any():
+            return self
+        start_s = math.sqrt(a * a - 4 * b * offset)
+        slopes = np.zeros((4, 4))
+        slopes[1, :3] = -2 * b / start_s, a / start_s, -2 * offset / start_s
+        slopes[2, 2] = slopes[3, 3] = 1.0
+        return Law(
+            np.array([0.0, start_s, b, whole]),
+            slopes @ self.covariance @ slopes.T,
+            self.last_count - self.start_count,
+            self.degrees_of_freedom,
+            self.count_limit,
+            None if self.scattered is None else slopes @ self.scattered @ slopes.T,
+        )
+
+    @property
+    def start_count(self) -> float:
+        """What the counter shows at the tape's beginning."""
+        return self._reading_at(0.0) or 0.0
 
     def middle_end(self) -> float | None:
         """Return the reading at the end of the tape, or None where nobody knows its length."""
@@ -156,7 +191,19 @@ class Law:
     ) -> Quantity:
         used = gradient != 0  # a length that is not known must not spoil what does not need it
         value = float(gradient[used] @ self.terms[used])
-        variance = float(gradient[used] @ self.covariance[np.ix_(used, used)] @ gradient[used])
+        block, part = np.ix_(used, used), gradient[used]
+        variance = float(part @ self.covariance[block] @ part)
+        scattered = variance
+        if self.scattered is not None:
+            scattered = float(part @ self.scattered[block] @ part)
         if read:
             variance += (self.seconds_a_count(count) * self.count_limit) ** 2 / 3
-        return Quantity(value, unit, math.sqrt(max(variance, 0.0)), self.degrees_of_freedom)
+        freedom = effective_freedom(variance, scattered, self.degrees_of_freedom)
+        return Quantity(value, unit, math.sqrt(max(variance, 0.0)), freedom)
+
+
+def effective_freedom(variance: float, scattered: float, degrees_of_freedom: float) -> float:
+    """Degrees of freedom where only a part of a variance is estimated (JCGM 100:2008, G.4.1)."""
+    if math.isinf(degrees_of_freedom) or scattered <= 1e-9 * variance:
+        return math.inf
+    return degrees_of_freedom * (variance / scattered) ** 2

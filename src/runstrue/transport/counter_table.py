@@ -66,9 +66,10 @@ def counter_table(laws: Sequence[tuple[str, Law]], step: int | None = None) -> C
     A column is rounded no finer than it is known: to 1, 5, 10, 30 or 60 s.
     """
     ends = [law.middle_end() for _, law in laws]
-    last = max(
+    reached = [
         law.last_count if end is None else end for end, (_, law) in zip(ends, laws, strict=True)
-    )
+    ]
+    last = max(reached)
     if step is None:
         step = next((one for one in STEPS if last / one <= USUAL_ROWS), STEPS[-1])
     if step < 1 or last / step > MOST_ROWS:
@@ -78,8 +79,7 @@ def counter_table(laws: Sequence[tuple[str, Law]], step: int | None = None) -> C
         )
     counts = tuple(range(0, math.floor(last) + 1, step))
     columns = tuple(
-        _column(name, law, counts, law.last_count if end is None else end)
-        for (name, law), end in zip(laws, ends, strict=True)
+        _column(name, law, counts, end) for (name, law), end in zip(laws, reached, strict=True)
     )
     return CounterTable(counts, columns)
 
@@ -102,7 +102,10 @@ def _column(name: str, law: Law, counts: tuple[int, ...], end: float) -> Column:
 def _rounded(times: Sequence[Quantity]) -> list[str]:
     half = _widest(times)
     step = max((one for one in STEPS_S if one <= half), default=STEPS_S[0])
-    return [clock_text(max(round(one.value / step) * step, 0.0)) for one in times]
+    rounded = [max(round(one.value / step) * step, 0.0) for one in times]
+    if step == STEPS_S[-1]:
+        return [f"{value / 60:.0f} min" for value in rounded]
+    return [clock_text(value) for value in rounded]
 
 
 def _widest(times: Sequence[Quantity]) -> float:
