@@ -52,7 +52,7 @@ def times_plain(
     """Return readings and times as plain values."""
     named: list[tuple[str | None, Law]] = [(one.name, known.law_for(one)) for one in tapes]
     if not named:
-        named = [(known.tape.name if known.tape else None, known.fit.law)]
+        named = [(known.tape.name if known.tape else None, known.law)]
     found: list[dict[str, Any]] = [
         {"count": count, "tape": name, "played_s": quantity_plain(law.played(count)),
          "left_s": quantity_plain(law.left(count))}
