@@ -109,6 +109,9 @@ def test_the_best_has_most_bits_per_minute_and_risk() -> None:
 
 
 def test_risk_costs_minutes() -> None:
+    """10 min with a low mechanical risk and 5 min with a medium electrical one, by the table."""
+    assert cost_minutes(KNOWN.checks["ck_look_belts"]) == 10 + 1
+    assert cost_minutes(KNOWN.checks["ck_motor_volts"]) == 5 + 8
     plain = KNOWN.checks["ck_look_belts"]
     named = msgspec.structs.replace(
         KNOWN.symptoms["speed_slow"], checks=("ck_look_belts", "ck_harmless")
@@ -133,15 +136,15 @@ def test_a_check_that_no_complaint_names_counts_twice_its_cost() -> None:
 
 
 def test_ties_go_by_id() -> None:
-    twin = msgspec.structs.replace(KNOWN.checks["ms_speed"], id="ms_speed_again")
+    twin = msgspec.structs.replace(KNOWN.checks["ms_speed"], id="ms_speed_a")
     for order in (1, -1):
         checks = dict(list({**KNOWN.checks, twin.id: twin}.items())[::order])
         slow = KNOWN.symptoms["speed_slow"]
-        slow = msgspec.structs.replace(slow, checks=("ms_speed_again", *slow.checks))
+        slow = msgspec.structs.replace(slow, checks=("ms_speed_a", *slow.checks))
         symptoms = {**KNOWN.symptoms, "speed_slow": slow}
         finder = FaultFinder(msgspec.structs.replace(KNOWN, checks=checks, symptoms=symptoms))
         found = [one.check.id for one in finder.next_checks([SLOW], count=50).suggestions]
-        assert found.index("ms_speed_again") == found.index("ms_speed") + 1
+        assert found.index("ms_speed_a") == found.index("ms_speed") + 1
 
 
 def test_a_measurement_can_be_asked_for() -> None:
