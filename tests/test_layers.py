@@ -19,7 +19,7 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
     "stimulus": (set(), {"numpy", "msgspec", "tomli_w"}),
     "transport": (set(), {"numpy", "msgspec", "tomli_w"}),
     "virtualdeck": ({"stimulus", "transport"}, {"numpy", "scipy", "soundfile"}),
-    "capture": ({"virtualdeck"}, {"numpy", "soundfile"}),
+    "capture": ({"virtualdeck"}, {"numpy", "soundfile", "miniaudio"}),
     "measure": ({"dsp", "stimulus", "transport"}, {"numpy", "scipy", "threadpoolctl"}),
     "verdict": (set(), {"msgspec"}),
     "faults": ({"transport", "verdict"}, {"numpy", "msgspec", "yaml"}),
@@ -31,9 +31,18 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
         {"stimulus", "transport", "verdict", "faults"}, {"numpy", "msgspec", "soundfile"}
     ),
     "report": ({"transport", "verdict", "logbook"}, {"numpy", "matplotlib", "typst"}),
+    "live": (
+        {"dsp", "stimulus", "transport", "virtualdeck", "capture", "measure", "verdict"},
+        {"numpy", "soundfile"},
+    ),
+    "web": (
+        {"dsp", "stimulus", "transport", "virtualdeck", "capture", "measure", "verdict", "faults",
+         "runner", "live", "logbook", "report", "cli"},
+        {"numpy", "msgspec", "starlette", "uvicorn", "jinja2", "segno", "PIL", "click"},
+    ),
     "cli": (
         {"dsp", "stimulus", "transport", "virtualdeck", "capture", "measure", "verdict", "faults",
-         "runner", "logbook", "report"},
+         "runner", "live", "logbook", "report", "web"},
         {"click", "msgspec", "numpy"},
     ),
     "__init__": (set(), set()),
