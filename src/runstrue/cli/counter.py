@@ -62,7 +62,13 @@ def fit(
     A list is CSV with the columns counter and time. Where the counter ran past 999, count on:
     1000, 1001. Take the last pair near the end of the tape.
     """
-    from runstrue.cli.counter_input import keep_with, kept_with, known_of, told_of
+    from runstrue.cli.counter_input import (
+        keep_with,
+        kept_with,
+        known_of,
+        refuse_beside_kept,
+        told_of,
+    )
     from runstrue.cli.counter_plain import document, fit_plain
     from runstrue.cli.layout import out, wrapped
     from runstrue.cli.show_counter import fit_lines
@@ -70,6 +76,8 @@ def fit(
     _refuse_ending(target)
     if not pairs and deck is None:
         raise click.UsageError("Pairs such as 100@4:58 are needed, or a --deck that has some")
+    if not pairs:
+        refuse_beside_kept(given)
     name = ""
     if deck is None:
         known = known_of(told_of(pairs, given))

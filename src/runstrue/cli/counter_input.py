@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 import msgspec
+from click.core import ParameterSource
 
 from runstrue.errors import InputError, LogbookError
 
@@ -247,9 +248,28 @@ def known_from(
         raise click.UsageError("Name either a --deck whose pairs are kept, or --pairs")
     if deck is None:
         return known_of(told_of(words, given))
+    refuse_beside_kept(given)
     with bench.open() as book:
         held = book.find_deck(deck)
         return known_of(kept_with(book, held), held.name)
+
+
+def refuse_beside_kept(given: dict[str, Any]) -> None:
+    """Refuse what would be passed over, since what was kept with the deck counts.
+
+    Raises
+    ------
+    UsageError
+        When an option of `counter_options` was typed.
+    """
+    ctx = click.get_current_context()
+    typed = [one for one in given if ctx.get_parameter_source(one) is ParameterSource.COMMANDLINE]
+    if typed:
+        option = f"--{typed[0].replace('_', '-')}"
+        raise click.UsageError(
+            f"{option} belongs to the pairs, and those of the deck are kept; give the pairs again "
+            f"with {option}, or use --pairs"
+        )
 
 
 def keep_with(book: Logbook, deck: Deck, told: Told) -> None:
