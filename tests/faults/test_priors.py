@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,7 +12,18 @@ from scipy import stats
 
 from runstrue.errors import InputError
 from runstrue.faults.counts import group_share, groups
-from runstrue.faults.judgement import CAUSE_CHANCE, JUDGEMENT_WORTH
+from runstrue.faults.judgement import (
+    CAUSE_CHANCE,
+    CLEAR,
+    COUNTS_WORTH,
+    JUDGEMENT_WORTH,
+    LINK_CHANCE,
+    POINTS,
+    RISK_MINUTES,
+    UNLIKELY,
+    UNLISTED,
+    UNNAMED,
+)
 from runstrue.faults.models import Knowledge
 from runstrue.faults.priors import beta_points, priors_of
 from runstrue.faults.read import read_knowledge
@@ -105,3 +118,19 @@ def test_points_of_beta_distributions(a: float, b: float, below: float) -> None:
     found = beta_points(np.array([a]), np.array([b]), below)[0]
     # below 1e-30 it is as good as zero
     assert found == pytest.approx(stats.beta.ppf(below, a, b), rel=2e-3, abs=1e-30)
+
+
+def test_the_page_has_the_numbers_that_are_reckoned_with() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "fault-inference.md").read_text(encoding="utf-8")
+    for word in ("common", "occasional", "rare"):
+        assert f"| {word} | {CAUSE_CHANCE[word]:g} | {LINK_CHANCE[word]:g} |" in page
+    numbers = (UNLISTED, CLEAR, POINTS, UNLIKELY, COUNTS_WORTH, JUDGEMENT_WORTH)
+    table = page.split("| what | number |", 1)[1].split("\n\n", 1)[0]
+    assert [float(one) for one in re.findall(r"\| ([\d.]+) \|", table)] == list(numbers)
+    assert f"its cost counts | {UNNAMED:g} times |" in table
+    for kind in RISK_MINUTES.values():
+        none, low, medium, high = (f"{kind[word]:g}" for word in ("none", "low", "medium", "high"))
+        assert (
+            f"none {none}, low {low}, medium {medium}, high {high}" in page
+            or f"{none}, {low}, {medium} and {high}" in page
+        )
