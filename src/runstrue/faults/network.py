@@ -153,7 +153,7 @@ def solve(priors: Array, findings: Sequence[Finding], at_most: int = MOST) -> Po
     --------
     >>> fever = NoisyOr(0.0, np.array([0.4, 0.8]), True)
     >>> solve(np.array([0.1, 0.1]), [fever]).chances.round(3)
-    array([0.379, 0.69 ])
+    array([0.384, 0.692])
     """
     if not np.all((priors > 0) & (priors < 1)):
         raise InputError("A prior chance is not between 0 and 1", "a chance in between is needed")
