@@ -160,7 +160,7 @@ def test_no_size_is_named_that_no_deck_has(machine: Machine) -> None:
     for step in range(200):
         line = hz(0.05 * 8000 ** (step / 199))
         for part in possible_parts(line, speed, machine):
-            half = part.size.expanded()
+            half = part.size.u
             if part.usual.kind == "mains":
                 continue
             named += 1

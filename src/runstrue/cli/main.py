@@ -44,6 +44,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "intake": ("intake", "Look a deck over before it gets power here."),
     "fault": ("fault", "Find what is wrong with a deck, check by check."),
     "transport": ("transport", "Describe what turns in a deck, and how fast it does."),
+    "parts": ("parts", "Tell which part makes the flutter."),
     "belt": ("belt", "Find the length of a belt, and which one to buy."),
     "counter": ("counter", "Tell time played and left from the tape counter."),
     "programme": ("programme", "Write a test programme, and find it again in a recording."),

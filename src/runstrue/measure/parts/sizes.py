@@ -27,6 +27,8 @@ NEAR = 0.1
 """Share of a usual bound by which a size may lie outside and still be named, as unusual."""
 LOWEST_HZ, HIGHEST_HZ = 0.05, 400.0
 FASTEST_MM_S = 2000.0
+FAST_HZ = 15.0
+"""Above it nobody counts turns; the strobe's or camera's own rate tells them."""
 PULSES_A_TURN = 6
 """Of the usual small motor with three slots and two poles (from memory)."""
 
@@ -71,7 +73,7 @@ USUAL: dict[Machine, tuple[Usual, ...]] = {
         Usual("capstan", "a capstan", "diameter", "mm", 1.5, 3.0, (1, 2, 3), MEMORY),
         Usual("belt", "a main belt", "length", "mm", 150.0, 400.0, (1, 2, 3), PRACTICE),
         Usual("roller", "a pinch roller", "diameter", "mm", 9.0, 14.0, (1, 2, 3, 4, 5, 6), MEMORY),
-        Usual("guide", "a guide roller of the cassette", "diameter", "mm", 5.0, 8.0, (1, 2),
+        Usual("guide", "a guide roller of the shell", "diameter", "mm", 5.0, 8.0, (1, 2),
               MEMORY),
         Usual("hub", "a tape pack", "radius", "mm", 11.0, 25.2, (1, 2, 3, 4), MEMORY),
         Usual("motor", "a motor", "speed", "rpm", 1600.0, 3000.0, (1, 2, PULSES_A_TURN), MEMORY),
@@ -218,7 +220,7 @@ def _at(
         if any(abs(size.value / one - 1) < MAINS_WITHIN for one in MAINS_PULSES_HZ):
             yield PossiblePart(usual, multiple, rate, size, "usual")
         return
-    half = size.expanded()
+    half = size.u
     if size.value + half < usual.low * (1 - NEAR) or size.value - half > usual.high * (1 + NEAR):
         return
     fit: Literal["usual", "small", "large"] = "usual"
@@ -275,9 +277,10 @@ _LEAST_WORK_FIRST: tuple[SizeKind, ...] = (
 
 
 def _in_ten(part: PossiblePart) -> str:
-    """How often it comes round in ten seconds, in words."""
-    many = round(10 * part.rate.value)
-    return f"{many} times in 10 s"
+    """How often it comes round, in words."""
+    if part.rate.value >= FAST_HZ:
+        return f"{part.rate.value:.0f} times a second"
+    return f"{10 * part.rate.value:.0f} times in 10 s"
 
 
 # What a technician does: common practice, no source.
