@@ -117,13 +117,14 @@ def steady(deck: VirtualDeck) -> VirtualDeck:
     return replace(deck, wobbles=())
 
 
-@lru_cache(maxsize=2)
-def sheet(key: str) -> Sheet:
+@lru_cache(maxsize=3)
+def sheet(key: str, swapped: bool = False) -> Sheet:
     made = shortened()
     recording = record_and_play(
         steady(electrical_preset(key).deck), made, seed=11, lead_in_s=1.0, rate_hz=RATE_HZ
     )
-    source = Held(np.asarray(recording.signal.samples))
+    samples = np.asarray(recording.signal.samples)
+    source = Held(samples[::-1] if swapped else samples)
     on_tape = recording.performance.on_tape
     assert on_tape is not None
     return Sheet(measure_programme(source, ProgrammePlan(made, TonePlan())), on_tape.truth)
@@ -239,6 +240,18 @@ def test_low_channel_shows_in_the_balance_and_nowhere_else() -> None:
     # what leaks into the soft channel is soft too: 6 dB more one way, 6 dB less the other
     assert within(one.value("separation.channels", "right"), one.truth.separation_db(1000) + 6)
     assert within(one.value("separation.channels", "left"), one.truth.separation_db(1000) - 6)
+
+
+def test_swapped_plugs_change_no_figure_but_are_told() -> None:
+    straight, swapped = sheet("channel-low"), sheet("channel-low", swapped=True)
+    assert any("swapped" in doubt for doubt in swapped.measured.doubts)
+    assert len(swapped.measured.results) == len(straight.measured.results)
+    for one, other in zip(straight.measured.results, swapped.measured.results, strict=True):
+        assert (one.id, one.channel) == (other.id, other.channel)
+        if one.quantity is not None and one.id.partition(".")[0] != "speed":
+            assert other.quantity is not None
+            # the same sound in the same rows: only sums over both channels run the other way round
+            assert other.quantity.value == pytest.approx(one.quantity.value, rel=1e-6, abs=1e-6)
 
 
 @pytest.mark.parametrize(("key", "depth_db"), [("sound", 60.0), ("weak-erase", 38.0)])

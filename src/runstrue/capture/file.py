@@ -21,6 +21,7 @@ from runstrue.samples import Origin
 
 BLOCK_S = 2.0
 BLOCKS_AHEAD = 3
+PIECE_FRAMES = 16_384  # small enough for the processor's cache
 RECORDING_ENDINGS = frozenset(
     {
         ".wav",
@@ -131,10 +132,20 @@ class FileSource:
         FileError
             When the stretch cannot be decoded.
         """
+        first = min(max(first_frame, 0), self.frames)
+        wanted = min(max(frames, 0), self.frames - first)
+        out = np.empty((self.channels, wanted))
+        piece = np.empty((min(PIECE_FRAMES, wanted), self.channels))
+        filled = 0
         with _open(self.path) as sound:
             try:
-                sound.seek(min(max(first_frame, 0), self.frames))
-                block = sound.read(max(frames, 0), dtype="float64", always_2d=True)
+                sound.seek(first)
+                while filled < wanted:  # in pieces: a second copy of a long stretch is never held
+                    read = sound.read(out=piece[: wanted - filled])
+                    if not len(read):
+                        break
+                    out[:, filled : filled + len(read)] = read.T
+                    filled += len(read)
             except soundfile.SoundFileError:
                 raise FileError(
                     f"'{self.path.name}' cannot be decoded from "
@@ -142,7 +153,7 @@ class FileSource:
                     "a whole file is needed",
                     "it was cut short or is damaged: copy or record it again",
                 ) from None
-        return np.ascontiguousarray(block.T)
+        return out if filled == wanted else out[:, :filled].copy()
 
     def origin(self) -> Origin:
         """Return where this came from, with the hash of the file's bytes."""

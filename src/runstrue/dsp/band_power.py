@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 FASTEST_FLUTTER_HZ = 200.0
 """Above it weighted flutter meters and transports have little (IEC 60386: band to 200 Hz)."""
 WINDOW_POWER = 3 / 8  # mean square of the Hann window
+MOST_KEPT_FRAMES = 1 << 18
 LOBE_HZ_S = 2.0  # the main lobe of the Hann window reaches 2 / length either way
 
 
@@ -110,9 +111,17 @@ class Spectrum:
         return max(last - first + 1, 0)
 
 
-@lru_cache(maxsize=8)
 def _window(frames: int) -> Array:
-    """Periodic Hann window; its mean square is 3/8."""
+    """Periodic Hann window; its mean square is 3/8. Long ones are not kept: they fill memory."""
+    return _kept_window(frames) if frames <= MOST_KEPT_FRAMES else _new_window(frames)
+
+
+@lru_cache(maxsize=8)
+def _kept_window(frames: int) -> Array:
+    return _new_window(frames)
+
+
+def _new_window(frames: int) -> Array:
     window = 0.5 - 0.5 * np.cos(2 * np.pi / frames * np.arange(frames))
     window.flags.writeable = False
     return np.asarray(window)

@@ -8,7 +8,7 @@ longer than 10 ms (own choice, stated with it). Level is the envelope of the ton
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,12 +39,81 @@ class Dropout:
     depth_db: float
 
 
+class ToneSlices:
+    """A tone in slices of half a millisecond, gathered while its sound passes by.
+
+    Parameters
+    ----------
+    rate_hz : float
+    tone_hz : float
+        As played.
+    channels : int
+
+    Notes
+    -----
+    Each slice is the mean of the sound turned back by the tone's own phase: one complex number
+    that stands still while tone and level do. A minute of stereo takes 4 MB.
+    """
+
+    def __init__(self, rate_hz: float, tone_hz: float, channels: int) -> None:
+        self.rate_hz, self.tone_hz = rate_hz, tone_hz
+        self.step = step_frames(rate_hz)
+        self._turns = tone_hz / rate_hz
+        self._back = np.exp(-2j * np.pi * self._turns * np.arange(self.step)) / self.step
+        self._left = np.zeros((channels, 0))
+        self._slices: list[NDArray[np.complex128]] = [np.zeros((channels, 0), np.complex128)]
+        self._count = 0
+
+    def add(self, block: NDArray[np.floating]) -> None:
+        """Take the next frames, shape (channel, frame)."""
+        held = np.concatenate((self._left, block), axis=1)
+        count = held.shape[1] // self.step
+        rows = held[:, : count * self.step].reshape(held.shape[0], count, self.step)
+        first = self._turns * self.step * np.arange(self._count, self._count + count)
+        turned = np.exp(-2j * np.pi * (first - np.rint(first)))
+        self._slices.append((rows @ self._back.real + 1j * (rows @ self._back.imag)) * turned)
+        self._left = held[:, count * self.step :]
+        self._count += count
+
+    @property
+    def step_s(self) -> float:
+        """From one slice to the next."""
+        return self.step / self.rate_hz
+
+    @property
+    def duration_s(self) -> float:
+        """Length of what has passed."""
+        return (self._count * self.step + self._left.shape[1]) / self.rate_hz
+
+    def levels_db(self) -> Array:
+        """Level by slice against the median around it, shape (channel, slice)."""
+        whole = np.concatenate(self._slices, axis=1)
+        return np.stack([_level_db(channel) for channel in whole])
+
+
+def slices_of(
+    blocks: Iterable[NDArray[np.floating]], rate_hz: float, tone_hz: float, channels: int
+) -> ToneSlices:
+    """Gather a tone's slices from the blocks of its sound."""
+    slices = ToneSlices(rate_hz, tone_hz, channels)
+    for block in blocks:
+        slices.add(block)
+    return slices
+
+
 def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result, ...]:
+    """Dropouts of each channel in a steady tone; see `read_dropouts`."""
+    tone_hz = stretch.section.frequencies_hz[0] * stretch.found.speed_ratio
+    slices = slices_of([stretch.samples], stretch.rate_hz, tone_hz, stretch.channels)
+    return read_dropouts(slices, channels)
+
+
+def read_dropouts(slices: ToneSlices, channels: Sequence[str]) -> tuple[Result, ...]:
     """Dropouts of each channel in a steady tone.
 
     Parameters
     ----------
-    stretch : Stretch
+    slices : ToneSlices
         Of one tone, 10 s or more.
     channels : sequence of str
 
@@ -53,20 +122,20 @@ def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result,
     tuple of Result
         `dropout.count` a minute (6 dB, 10 ms); conditions hold the whole table as words, the
         trace the level over time.
+
+    Raises
+    ------
+    SignalError
+        When the tone is shorter than 10 s.
     """
-    if stretch.duration_s < SHORTEST_S:
+    if slices.duration_s < SHORTEST_S:
         raise SignalError(
-            f"Only {stretch.duration_s:.1f} s of steady tone were found",
+            f"Only {slices.duration_s:.1f} s of steady tone were found",
             f"{SHORTEST_S:g} s are needed to count dropouts",
         )
-    minutes = stretch.duration_s / 60
+    minutes, step_s = slices.duration_s / 60, slices.step_s
     results = []
-    for index, name in enumerate(channels):
-        level = level_over_time(
-            stretch.samples[index], stretch.rate_hz,
-            stretch.section.frequencies_hz[0] * stretch.found.speed_ratio,
-        )  # fmt: skip
-        step_s = step_frames(stretch.rate_hz) / stretch.rate_hz
+    for name, level in zip(channels, slices.levels_db(), strict=True):
         found = losses(level, step_s)
         counted = [one for one in found if _counts(one)]
         # Poisson: the variance of a count is the count; of none, that of one half (Jeffreys)
@@ -74,7 +143,7 @@ def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result,
         budget = Budget((Contribution("chance of a count", float(u), "random"),))
         conditions: dict[str, Condition] = {
             "counted": f"{COUNTED_DEPTH_DB:g} dB for {COUNTED_LENGTH_MS:g} ms and more",
-            "length": f"{stretch.duration_s:.0f} s",
+            "length": f"{slices.duration_s:.0f} s",
             "all losses": float(len(found)),
         }
         for depth_db in DEPTHS_DB:
@@ -102,11 +171,10 @@ def measure_dropouts(stretch: Stretch, channels: Sequence[str]) -> tuple[Result,
 
 def level_over_time(samples: NDArray[np.floating], rate_hz: float, tone_hz: float) -> Array:
     """Level of a tone about every half millisecond, in dB against the median around it."""
-    step = step_frames(rate_hz)
-    whole = samples.size // step * step
-    turns = tone_hz / rate_hz * np.arange(whole)
-    mixed = samples[:whole] * np.exp(-2j * np.pi * (turns - np.rint(turns)))
-    narrow = mixed.reshape(-1, step).mean(axis=1)
+    return np.asarray(slices_of([samples[None]], rate_hz, tone_hz, 1).levels_db()[0])
+
+
+def _level_db(narrow: NDArray[np.complex128]) -> Array:
     taps = np.hanning(round(2 * SMOOTH_S / STEP_S) + 2)
     envelope = np.abs(np.convolve(narrow, taps / taps.sum(), mode="valid"))
     coarse = round(0.05 / STEP_S)

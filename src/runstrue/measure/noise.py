@@ -132,10 +132,10 @@ def measure_noise(
                 "check that the recorder does not gate or mute",
             )
         told = _Told(name, index, reference, {"length": f"{length_s:.1f} s"})
-        results += _readings(track, rate_hz, told)
+        results += _root_means(track, rate_hz, told) + _behind_468(track, rate_hz, told)
         if hum_hz:
             cleaned = without_lines(track, rate_hz, hum_hz)
-            results += _readings(cleaned, rate_hz, told, hum="left out")[:2]
+            results += _root_means(cleaned, rate_hz, told, hum="left out")
     return tuple(results)
 
 
@@ -203,17 +203,25 @@ class _Told:
         )
 
 
-def _readings(track: Array, rate_hz: float, told: _Told, hum: str = "included") -> list[Result]:
+def _root_means(track: Array, rate_hz: float, told: _Told, hum: str = "included") -> list[Result]:
+    """Unweighted and A-weighted r.m.s."""
     onset = round(ONSET_S * rate_hz)
     flat = _band(track, rate_hz)[onset:]
     a = weighted(track[None], rate_hz, "A")[0, onset:]
+    return [
+        told.result("noise.unweighted", "noise-flat/1", _means(flat**2, rate_hz), hum),
+        told.result("noise.a", "noise-a/1", _means(a**2, rate_hz), hum),
+    ]
+
+
+def _behind_468(track: Array, rate_hz: float, told: _Told, hum: str = "included") -> list[Result]:
+    """Quasi-peak and average-responding readings behind the 468 curve."""
+    onset = round(ONSET_S * rate_hz)
     psophometric = weighted(track[None], rate_hz, "468")[0]
     needle = QuasiPeak(rate_hz).needle(psophometric)[round(SETTLED_S * rate_hz) :]
     at_2k = 10 ** (-float(gain_db("468", 2000.0)) / 20)
     average = SINE_AVERAGE * at_2k * np.abs(psophometric[onset:])
     return [
-        told.result("noise.unweighted", "noise-flat/1", _means(flat**2, rate_hz), hum),
-        told.result("noise.a", "noise-a/1", _means(a**2, rate_hz), hum),
         told.result(
             "noise.quasi_peak_468", "noise-468-quasi-peak/1", _means(needle, rate_hz) ** 2, hum,
             needle,

@@ -15,6 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -313,14 +314,26 @@ def _noise(stretch: Stretch, samples: NDArray[np.floating]) -> Iterator[Read]:
     """Third octaves of a noise that is known sample by sample: little of it is left to chance."""
     section, ratio = stretch.section, stretch.found.speed_ratio
     heard = Spectrum(samples, stretch.rate_hz)
-    declared = Spectrum(noise_values(section), NOISE_RATE_HZ)
-    for middle_hz, below_hz, above_hz in _bands(section, NOISE_BANDS_PER_OCTAVE):
+    bands = _bands(section, NOISE_BANDS_PER_OCTAVE)
+    for (middle_hz, below_hz, above_hz), declared_db in zip(
+        bands, _declared_db(section), strict=True
+    ):
         if above_hz * ratio > stretch.rate_hz / 2:
             break
         power = heard.band(below_hz * ratio, above_hz * ratio)
         bins = (above_hz - below_hz) * ratio / heard.bin_hz
         u_power = power * math.sqrt(1.5 * MOVED_BINS) / max(bins, 1)
-        yield middle_hz, BandPower(power, u_power, 0.0), level_db(declared.band(below_hz, above_hz))
+        yield middle_hz, BandPower(power, u_power, 0.0), declared_db
+
+
+@lru_cache(maxsize=4)
+def _declared_db(section: Section) -> tuple[float, ...]:
+    """Levels of the bands of a declared noise."""
+    declared = Spectrum(noise_values(section), NOISE_RATE_HZ)
+    return tuple(
+        level_db(declared.band(below_hz, above_hz))
+        for _, below_hz, above_hz in _bands(section, NOISE_BANDS_PER_OCTAVE)
+    )
 
 
 _READERS: dict[str, Callable[[Stretch, NDArray[np.floating]], Iterator[Read]]] = {

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import prev_fast_len, rfft
 
 from runstrue.dsp.band_power import Spectrum, half_width_hz, level_db
 from runstrue.errors import SignalError
@@ -170,9 +171,10 @@ def coherent_leak(
     a |H|² of p · 35/18 / Σ |L|² on average (Hann window: Σw⁴ n / (Σw²)² = 35/18), which is taken
     off.
     """
-    frames = loud.size
+    frames = prev_fast_len(loud.size, real=True)  # at most a few per cent are let go
     window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(frames) / frames)
-    bins = np.fft.rfft(np.stack((loud - loud.mean(), quiet - quiet.mean())) * window, axis=1)
+    both = np.stack((loud[:frames], quiet[:frames]))
+    bins = rfft((both - both.mean(axis=1, keepdims=True)) * window, axis=1)
     bin_hz = rate_hz / frames
     half_hz = half_width_hz(tone_hz)
     first, last = math.ceil((tone_hz - half_hz) / bin_hz), math.floor((tone_hz + half_hz) / bin_hz)

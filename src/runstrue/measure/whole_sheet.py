@@ -19,7 +19,7 @@ from runstrue.measure.azimuth import CASSETTE, Tracks, measure_azimuth
 from runstrue.measure.card import ANY_CARD, CardFigures, with_card
 from runstrue.measure.companding import measure_companding
 from runstrue.measure.distortion import measure_distortion, measure_mol, measure_sol
-from runstrue.measure.dropouts import measure_dropouts
+from runstrue.measure.dropouts import ToneSlices, read_dropouts
 from runstrue.measure.finding import find_sections
 from runstrue.measure.hum import hum_lines_hz, measure_hum
 from runstrue.measure.inputs import measure_input
@@ -39,6 +39,7 @@ from runstrue.stimulus.programme import Programme
 ENOUGH_SILENCE_S = 20.0
 """Noise over 20 s is known to 0.02 dB; more costs time and tells nothing (own reckoning)."""
 BLOCK_S = 2.0
+LEFT_RIGHT = ("left", "right")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +130,14 @@ class _Sheet:
     ) -> None:
         self.source, self.plan, self.finding = source, plan, finding
         self.progress = progress
-        self.channels = finding.channels
+        # stretches come in the programme's order, whichever way the plugs were in
+        self.channels = LEFT_RIGHT if len(finding.channels) == 2 else finding.channels
         self.results: list[Result] = []
         self.doubts: list[str] = [*finding.remarks]
         self.reference: Reference | None = None
         self.speed: Measured | None = None
         self.silence: Stretch | None = None
+        self.slices: tuple[Found, ToneSlices] | None = None  # of the tone that speed was read from
 
     def measured(self) -> Measured:
         """Measure all and put it together."""
@@ -201,10 +204,17 @@ class _Sheet:
             return []
         own = self.plan.programme.kind == "made"
         tone = replace(self.plan.tone, tone_hz=longest.section.frequencies_hz[0], self_recorded=own)
+        slices = self._new_slices(longest)
         self.speed = measure_tone(
-            self._blocks(longest), self.source.rate_hz, self.source.channels, tone
-        )
+            _also(slices.add, self._blocks(longest)), self.source.rate_hz, self.source.channels,
+            tone,
+        )  # fmt: skip
+        self.slices = longest, slices
         return [one for one in self.speed.results if one.id.startswith(("speed.", "flutter."))]
+
+    def _new_slices(self, found: Found) -> ToneSlices:
+        played_hz = found.section.frequencies_hz[0] * found.speed_ratio
+        return ToneSlices(self.source.rate_hz, played_hz, self.source.channels)
 
     def _blocks(self, found: Found) -> Iterator[NDArray[np.float32]]:
         rate_hz = self.source.rate_hz
@@ -215,7 +225,7 @@ class _Sheet:
             block = self.source.read(first, min(size, left))
             if not block.shape[1]:
                 return
-            yield block.astype(np.float32)
+            yield (block[::-1] if found.swapped else block).astype(np.float32)
             first += block.shape[1]
             left -= block.shape[1]
 
@@ -293,7 +303,14 @@ class _Sheet:
         found = max(
             self.finding.serving("dropout.count"), key=lambda one: one.lasts_s, default=None
         )
-        return measure_dropouts(self._read(found), self.channels) if found else []
+        if found is None:
+            return []
+        if self.slices is not None and self.slices[0] is found:
+            return read_dropouts(self.slices[1], self.channels)
+        slices = self._new_slices(found)
+        for block in self._blocks(found):
+            slices.add(block)
+        return read_dropouts(slices, self.channels)
 
     def _modulation(self) -> Sequence[Result]:
         tone = next(self._stretches("noise.modulation", "tone"), None)
@@ -351,6 +368,15 @@ class _Sheet:
             conditions,
             tuple(dict.fromkeys(self.doubts)),
         )
+
+
+def _also(
+    take: Callable[[NDArray[np.float32]], None], blocks: Iterator[NDArray[np.float32]]
+) -> Iterator[NDArray[np.float32]]:
+    """Hand blocks on, and let something else have each one as it passes."""
+    for block in blocks:
+        take(block)
+        yield block
 
 
 def _lowest_level(gains: Sequence[Result]) -> list[Result]:
