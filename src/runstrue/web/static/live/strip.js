@@ -1,0 +1,167 @@
+// The strip chart: the deviation of the tape speed over the last seconds, newest at the right.
+
+import { Drawing, axisText, niceStep } from "./canvas.js";
+
+const KEPT_S = 125; // a little more than the longest stretch on screen
+const STEPS_DOWN_AFTER = 60; // drawings for which a finer scale must have sufficed
+
+export class StripChart {
+  constructor(canvas) {
+    this.seconds = 30;
+    this.aboutMean = true;
+    this.limits = null; // [low, high] in % or null
+    this.rate = 0;
+    this.values = new Float32Array(0);
+    this.end = 0; // values ever taken in; the newest stands at (end − 1) % length
+    this.lastTime = 0;
+    this.half = 0.2;
+    this.middle = 0;
+    this.patience = 0;
+    this.drawing = new Drawing(canvas, (...all) => this.#paint(...all));
+  }
+
+  // Take in deviation in % (null where the tone was lost); `from` is the time of the first, in s.
+  add(strip) {
+    if (!strip || !strip.values.length) return;
+    const gap = strip.from - this.lastTime;
+    if (strip.rate !== this.rate || gap < -0.5 / strip.rate - 1) this.clear(strip.rate);
+    else if (this.end && gap > 1.5 / this.rate) {
+      this.#skip(Math.min(Math.round(gap * this.rate), this.values.length));
+    }
+    for (const value of strip.values) {
+      this.values[this.end % this.values.length] = value === null ? NaN : value;
+      this.end += 1;
+    }
+    this.lastTime = strip.from + strip.values.length / this.rate;
+    this.drawing.draw();
+  }
+
+  clear(rate = this.rate) {
+    this.rate = rate;
+    this.values = new Float32Array(Math.ceil(KEPT_S * (rate || 1))).fill(NaN);
+    this.end = 0;
+    this.drawing.draw();
+  }
+
+  show({ seconds = this.seconds, aboutMean = this.aboutMean, limits = this.limits }) {
+    Object.assign(this, { seconds, aboutMean, limits });
+    this.patience = STEPS_DOWN_AFTER;
+    this.drawing.draw();
+  }
+
+  #skip(count) {
+    for (let k = 0; k < count; k += 1, this.end += 1) {
+      this.values[this.end % this.values.length] = NaN;
+    }
+  }
+
+  // Lowest and highest value of each column of the picture; NaN where there is nothing.
+  #columns(count) {
+    const low = new Float32Array(count).fill(NaN);
+    const high = new Float32Array(count).fill(NaN);
+    const shown = Math.round(this.seconds * this.rate);
+    const held = this.values.length;
+    let lowest = Infinity, highest = -Infinity, sum = 0, seen = 0;
+    for (let k = Math.max(this.end - shown, this.end - held, 0); k < this.end; k += 1) {
+      const value = this.values[k % held];
+      if (value !== value) continue;
+      const column = Math.min(count - 1, Math.floor(((k - this.end + shown) / shown) * count));
+      if (!(low[column] <= value)) low[column] = value;
+      if (!(high[column] >= value)) high[column] = value;
+      if (value < lowest) lowest = value;
+      if (value > highest) highest = value;
+      sum += value;
+      seen += 1;
+    }
+    return { low, high, lowest, highest, mean: seen ? sum / seen : 0, seen };
+  }
+
+  #rescale(columns) {
+    if (!columns.seen) return;
+    const middle = this.aboutMean ? columns.mean : 0;
+    const reach = Math.max(columns.highest - middle, middle - columns.lowest, 0.04);
+    const wanted = niceStep(1.1 * reach);
+    const far = Math.abs(middle - this.middle) > 0.25 * this.half;
+    if (wanted > this.half || far) this.patience = STEPS_DOWN_AFTER;
+    else this.patience = wanted < this.half ? this.patience + 1 : 0;
+    if (this.patience >= STEPS_DOWN_AFTER) {
+      this.half = wanted;
+      this.middle = this.aboutMean ? Math.round(middle / (wanted / 5)) * (wanted / 5) : 0;
+      this.patience = 0;
+    }
+  }
+
+  #paint(context, width, height, colours, letter) {
+    const left = 4.2 * letter, right = width - 8, top = letter * 0.8, bottom = height - 1.9 * letter;
+    const columns = this.#columns(Math.max(1, Math.floor(right - left)));
+    this.#rescale(columns);
+    const y = (value) => top + ((this.middle + this.half - value) / (2 * this.half)) * (bottom - top);
+    this.#grid(context, { left, right, top, bottom, y }, colours, letter);
+    this.#limits(context, { left, right, top, bottom, y }, colours, letter);
+    context.fillStyle = colours.trace;
+    for (let k = 0; k < columns.low.length; k += 1) {
+      if (columns.low[k] !== columns.low[k]) continue;
+      const a = Math.max(y(columns.high[k]), top), b = Math.min(y(columns.low[k]), bottom);
+      context.fillRect(left + k, a - 0.7, 1.1, Math.max(b - a, 0) + 1.4);
+    }
+    if (!columns.seen) {
+      context.fillStyle = colours.soft;
+      context.textAlign = "center";
+      context.textBaseline = "middle";
+      context.fillText("no tone yet", (left + right) / 2, (top + bottom) / 2 - letter);
+    }
+  }
+
+  #grid(context, { left, right, top, bottom, y }, colours, letter) {
+    const step = this.half / 2;
+    context.lineWidth = 1;
+    context.textBaseline = "middle";
+    context.textAlign = "right";
+    for (let k = -2; k <= 2; k += 1) {
+      const value = this.middle + k * step, at = Math.round(y(value)) + 0.5;
+      context.strokeStyle = Math.abs(value) < step / 1e3 ? colours.soft : colours.faint;
+      line(context, left, at, right, at);
+      context.fillStyle = colours.soft;
+      context.fillText(axisText(value, step / 10), left - 6, at);
+    }
+    context.textBaseline = "alphabetic";
+    const every = this.seconds <= 10 ? 2 : this.seconds <= 30 ? 5 : 20;
+    for (let ago = 0; ago <= this.seconds; ago += every) {
+      const at = Math.round(right - (ago / this.seconds) * (right - left)) + 0.5;
+      context.strokeStyle = colours.faint;
+      line(context, at, top, at, bottom);
+      context.textAlign = ago === 0 ? "right" : "center";
+      context.fillStyle = colours.soft;
+      if (at - left > letter) {
+        context.fillText(ago === 0 ? "now" : `−${ago} s`, at, bottom + 1.4 * letter);
+      }
+    }
+    context.textAlign = "left";
+    context.fillText("%", 2, bottom + 1.4 * letter);
+  }
+
+  #limits(context, { left, right, top, bottom, y }, colours, letter) {
+    if (!this.limits) return;
+    context.strokeStyle = colours.limit;
+    context.fillStyle = colours.limit;
+    context.setLineDash([6, 4]);
+    context.lineWidth = 1.5;
+    for (const limit of this.limits) {
+      if (limit === null) continue;
+      const at = y(limit);
+      if (at < top || at > bottom) continue;
+      line(context, left, at, right, at);
+      context.textAlign = "left";
+      context.textBaseline = at - top > 2 * letter ? "bottom" : "top";
+      context.fillText("limit of the sheet", left + 6, at + (at - top > 2 * letter ? -2 : 3));
+    }
+    context.setLineDash([]);
+  }
+}
+
+export function line(context, x1, y1, x2, y2) {
+  context.beginPath();
+  context.moveTo(x1, y1);
+  context.lineTo(x2, y2);
+  context.stroke();
+}
