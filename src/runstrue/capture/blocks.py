@@ -56,13 +56,20 @@ class Source(Protocol):
     """
 
     @property
-    def kind(self) -> SourceKind: ...
+    def kind(self) -> SourceKind:
+        """What it is."""
+
     @property
-    def name(self) -> str: ...
+    def name(self) -> str:
+        """What people call it."""
+
     @property
-    def rate_hz(self) -> float: ...
+    def rate_hz(self) -> float:
+        """Frames a second."""
+
     @property
-    def channels(self) -> int: ...
+    def channels(self) -> int:
+        """One or two."""
 
     def blocks(self) -> Iterator[LiveBlock]:
         """Yield blocks as they arrive, of about `BLOCK_S`, until the sound ends or `stop`.
@@ -71,8 +78,6 @@ class Source(Protocol):
         waits can tell the time. Raises `runstrue.errors.RunstrueError` when nothing can be
         heard at all.
         """
-        ...
 
     def stop(self) -> None:
         """End `blocks`, from any thread."""
-        ...

@@ -16,12 +16,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from runstrue.dsp.block_filter import BlockFilter
 from runstrue.dsp.kaiser import LowPass
+from runstrue.dsp.prompt_filter import PromptFilter
 from runstrue.errors import SignalError
 
 Array = NDArray[np.float64]
@@ -94,11 +96,17 @@ class Demodulator:
     channels : int
     band : Band
         Where the tone may lie.
+    prompt : bool
+        Give every value as soon as the sound for it is there, 60 ms after, rather than a tenth of
+        a second at a time. The values are the same to rounding; long records take longer.
 
     Attributes
     ----------
     deviation_rate_hz : float
         Rate of the frequency values: 500 Hz for all common sample rates, within 1 % otherwise.
+    grid_frames : int
+        Frames after which everything falls into step again: sound that is cut off in front at a
+        multiple of this gives the same values and cells.
 
     Raises
     ------
@@ -106,7 +114,7 @@ class Demodulator:
         When the sample rate cannot carry the band.
     """
 
-    def __init__(self, rate_hz: float, channels: int, band: Band) -> None:
+    def __init__(self, rate_hz: float, channels: int, band: Band, *, prompt: bool = False) -> None:
         _check_rate(rate_hz, band)
         self.band = band
         down, ratio = _decimation(rate_hz, band)
@@ -123,8 +131,10 @@ class Demodulator:
             channels,
         )
         self._turn_back = np.exp(-1j * turn * down)
-        self._smooth = _second_step(_flat_kernel(base_hz), base_hz, ratio, channels, unity=True)
-        self._noise = _second_step(_noise_kernel(base_hz), base_hz, ratio, channels)
+        self.grid_frames = _grid_frames(down, ratio)
+        step = _second_step(base_hz, ratio, channels, prompt=prompt)
+        self._smooth = step(_flat_kernel(base_hz), unity=True)
+        self._noise = step(_noise_kernel(base_hz))
         self._noise_gathered = _noise_gathered(base_hz)
         self._cells = _Cells(channels, ratio)
         self._last = np.zeros((channels, 0), dtype=np.complex128)
@@ -241,27 +251,27 @@ def _decimation(rate_hz: float, band: Band) -> tuple[int, Fraction]:
     return down, fraction(down)
 
 
+def _grid_frames(down: int, ratio: Fraction) -> int:
+    """Frames from one common beginning of a base value and a cell to the next."""
+    base = Fraction(CELL_SAMPLES) / ratio  # base values to a cell
+    return base.numerator * down
+
+
 def _second_reach(base_hz: float) -> int:
     return LowPass(FLAT_TO_HZ, SILENT_FROM_HZ, base_hz).reach + 3
 
 
 def _second_step(
-    kernel: Callable[[Array], Array],
-    base_hz: float,
-    ratio: Fraction,
-    channels: int,
-    *,
-    unity: bool = False,
-) -> BlockFilter:
+    base_hz: float, ratio: Fraction, channels: int, *, prompt: bool
+) -> Callable[..., BlockFilter | PromptFilter]:
     """Put a kernel on the frequencies, which stand half-way between the values of the base."""
-    return BlockFilter(
-        kernel,
-        _second_reach(base_hz),
-        ratio.numerator,
-        ratio.denominator,
-        channels,
+    return partial(
+        PromptFilter if prompt else BlockFilter,
+        reach=_second_reach(base_hz),
+        up=ratio.numerator,
+        down=ratio.denominator,
+        channels=channels,
         offset=-0.5,
-        unity=unity,
     )
 
 

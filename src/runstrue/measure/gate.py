@@ -80,8 +80,14 @@ class Gate:
         return reduce(Pieces.join, self.usable)
 
 
-def gate(track: ToneTrack) -> Gate:
+def gate(track: ToneTrack, least_tone_s: float = LEAST_TONE_S) -> Gate:
     """Find the usable part of every channel.
+
+    Parameters
+    ----------
+    track : ToneTrack
+    least_tone_s : float
+        A channel with less of the tone carries none.
 
     Raises
     ------
@@ -102,9 +108,9 @@ def gate(track: ToneTrack) -> Gate:
         for channel in range(len(track.channels))
     )
     used_s = [pieces.samples / track.rate_hz for pieces in usable]
-    tracks = tuple(row for row, length_s in enumerate(used_s) if length_s >= LEAST_TONE_S)
+    tracks = tuple(row for row, length_s in enumerate(used_s) if length_s >= least_tone_s)
     if not tracks:
-        raise _refusal(track, max(used_s, default=0.0))
+        raise _refusal(track, max(used_s, default=0.0), least_tone_s)
     whole = [_whole_cells(pieces, cells) for pieces in usable]
     return Gate(
         usable=usable,
@@ -221,13 +227,13 @@ def _tone_elsewhere_hz(track: ToneTrack) -> float:
     return 0.0 if track.band.low_hz <= heard_hz <= track.band.high_hz else heard_hz
 
 
-def _refusal(track: ToneTrack, used_s: float) -> SignalError:
+def _refusal(track: ToneTrack, used_s: float, least_tone_s: float) -> SignalError:
     """Say in one sentence what was heard instead of a tone."""
     health = track.health
     loudest = max(health.rms)
     level_db = 20 * np.log10(max(loudest, 1e-10)) + 3.01
-    needed = f"{LEAST_TONE_S:.0f} s of one steady tone are needed"
-    if track.duration_s < LEAST_TONE_S:
+    needed = f"{least_tone_s:.0f} s of one steady tone are needed"
+    if track.duration_s < least_tone_s:
         return SignalError(
             f"The recording is {track.duration_s:.1f} s long", needed, "record at least a minute"
         )

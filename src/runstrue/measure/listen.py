@@ -111,40 +111,88 @@ def listen(
     SignalError
         When a sample is not a number, or the rate cannot carry the band.
     """
-    demodulator = Demodulator(rate_hz, channels, band)
-    rate_out = demodulator.deviation_rate_hz
-    expected = int(expected_frames / rate_hz * rate_out) + 64
-    offset = _Growing(channels, expected)
-    cells = {name: _Growing(channels, expected // 10 + 8) for name in _CELL_FIELDS}
-    checks = _HealthCheck(channels, rate_hz)
+    listener = Listener(rate_hz, channels, band, expected_frames=expected_frames)
+    for block in blocks:
+        listener.add(block)
+        if progress:
+            progress(listener.duration_s)
+    return listener.finish()
 
-    def keep(part: Demodulated) -> None:
-        offset.extend(part.offset_hz)
-        for name, kept in cells.items():
+
+class Listener:
+    """Follow the tone through sound that is handed over block by block.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Sample rate.
+    channels : int
+    band : Band
+        Where the tone may lie.
+    expected_frames : int
+        Saves copying when it is right.
+
+    Raises
+    ------
+    SignalError
+        When the rate cannot carry the band.
+    """
+
+    def __init__(
+        self, rate_hz: float, channels: int, band: Band, *, expected_frames: int = 0
+    ) -> None:
+        self._rate_hz, self._channels, self._band = rate_hz, channels, band
+        self._demodulator = Demodulator(rate_hz, channels, band)
+        expected = int(expected_frames / rate_hz * self._demodulator.deviation_rate_hz) + 64
+        self._offset = _Growing(channels, expected)
+        self._cells = {name: _Growing(channels, expected // 10 + 8) for name in CELL_FIELDS}
+        self._checks = HealthCheck(channels, rate_hz)
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds listened to so far."""
+        return self._checks.frames / self._rate_hz
+
+    def add(self, interleaved: NDArray[np.floating]) -> None:
+        """Listen to the next block, shape (channel, frame).
+
+        Raises
+        ------
+        SignalError
+            When a sample is not a number.
+        """
+        block = np.ascontiguousarray(interleaved)  # channel by channel: read several times
+        self._checks.add(block)
+        self._keep(self._demodulator.process(block))
+
+    def finish(self) -> ToneTrack:
+        """Return the tone through everything; nothing may be added afterwards."""
+        self._keep(self._demodulator.finish())
+        return ToneTrack(
+            rate_hz=self._demodulator.deviation_rate_hz,
+            band=self._band,
+            offset_hz=self._offset.values(),
+            level_db=self._cells["level_db"].values(),
+            flicker=self._cells["flicker"].values(),
+            jitter=self._cells["jitter"].values(),
+            noise_per_hz=self._cells["noise_per_hz"].values(),
+            duration_s=self.duration_s,
+            channels=channel_names(self._channels),
+            health=self._checks.health(),
+        )
+
+    def _keep(self, part: Demodulated) -> None:
+        self._offset.extend(part.offset_hz)
+        for name, kept in self._cells.items():
             kept.extend(getattr(part, name))
 
-    for interleaved in blocks:
-        block = np.ascontiguousarray(interleaved)  # channel by channel: read several times
-        checks.add(block)
-        keep(demodulator.process(block))
-        if progress:
-            progress(checks.frames / rate_hz)
-    keep(demodulator.finish())
-    return ToneTrack(
-        rate_hz=rate_out,
-        band=band,
-        offset_hz=offset.values(),
-        level_db=cells["level_db"].values(),
-        flicker=cells["flicker"].values(),
-        jitter=cells["jitter"].values(),
-        noise_per_hz=cells["noise_per_hz"].values(),
-        duration_s=checks.frames / rate_hz,
-        channels=tuple(channel_name(index, channels) for index in range(channels)),
-        health=checks.health(),
-    )
+
+def channel_names(channels: int) -> tuple[str, ...]:
+    """Names of all channels of a recording."""
+    return tuple(channel_name(index, channels) for index in range(channels))
 
 
-_CELL_FIELDS = ("level_db", "flicker", "jitter", "noise_per_hz")
+CELL_FIELDS = ("level_db", "flicker", "jitter", "noise_per_hz")
 
 
 class _Growing:
@@ -167,7 +215,7 @@ class _Growing:
         return self._held[:, : self._used]
 
 
-class _HealthCheck:
+class HealthCheck:
     """Peak, power, constant part and clipping, gathered block by block."""
 
     def __init__(self, channels: int, rate_hz: float) -> None:
@@ -180,6 +228,7 @@ class _HealthCheck:
         self._loudest, self._loudest_power = np.zeros(0, dtype=np.float32), 0.0
 
     def add(self, block: NDArray[np.floating]) -> None:
+        """Look at the next block, shape (channel, frame)."""
         for channel, row in enumerate(block):
             if not row.size:
                 continue
@@ -198,6 +247,7 @@ class _HealthCheck:
         self.frames += block.shape[1]
 
     def health(self) -> Health:
+        """What all of it was like."""
         frames = max(self.frames, 1)
         mean = self._sum / frames
         rms = np.sqrt(np.maximum(self._square / frames - mean**2, 0))

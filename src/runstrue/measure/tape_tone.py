@@ -106,18 +106,44 @@ def measure_tone(
     # The matrices are small: more than one thread of the linear-algebra library only spins, and
     # takes the core on which the file is decoded.
     with threadpool_limits(limits=1, user_api="blas"):
-        track = listen(
-            blocks,
-            rate_hz,
-            channels,
-            band,
-            expected_frames=expected_frames,
-            progress=progress,
+        # handed on without a name, so that what is kept per cell is freed once it was looked at
+        return read_track(
+            listen(
+                blocks,
+                rate_hz,
+                channels,
+                band,
+                expected_frames=expected_frames,
+                progress=progress,
+            ),
+            plan,
         )
-        found = gate(track)
-        levels = _levels(track, found, plan)
-        track = track.without_cells()
-        return _Reading(track, found, plan, levels).measured()
+
+
+def read_track(
+    track: ToneTrack, plan: TonePlan, found: Gate | None = None, *, each_channel: bool = True
+) -> Measured:
+    """Everything that a tone followed through a recording says about the transport.
+
+    Parameters
+    ----------
+    track : ToneTrack
+        With its cells; its offsets are turned into percent in place.
+    plan : TonePlan
+    found : Gate, optional
+        Where the tone can be trusted, if that was looked for already.
+    each_channel : bool
+        Whether each channel is read for itself too, where both can be read together.
+
+    Raises
+    ------
+    SignalError
+        When there is too little tone, it is too broken up, or the channels' tones differ.
+    """
+    found = gate(track) if found is None else found
+    levels = _levels(track, found, plan)
+    track = track.without_cells()
+    return _Reading(track, found, plan, levels, each_channel).measured()
 
 
 def _levels(track: ToneTrack, found: Gate, plan: TonePlan) -> tuple[Result, ...]:
@@ -130,9 +156,15 @@ class _Reading:
     """The steps from a gated track to the results."""
 
     def __init__(
-        self, track: ToneTrack, found: Gate, plan: TonePlan, levels: tuple[Result, ...]
+        self,
+        track: ToneTrack,
+        found: Gate,
+        plan: TonePlan,
+        levels: tuple[Result, ...],
+        each_channel: bool,
     ) -> None:
         self.track, self.gate, self.plan, self.levels = track, found, plan, levels
+        self._each_channel = each_channel
         self._readable = self._find_readable()
         self._refuse_two_speeds()
         self.choice = self._choose()
@@ -182,7 +214,7 @@ class _Reading:
             (self.track.channels[index], (index,)) for index in readable
         ]
         if len(readable) == 2 and self._counted_s(readable) >= LEAST_COUNTED_S:
-            return [("both", readable), *alone]
+            return [("both", readable), *(alone if self._each_channel else ())]
         return alone
 
     def _find_readable(self) -> tuple[int, ...]:
