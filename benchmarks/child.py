@@ -96,7 +96,26 @@ def find(path: Path) -> Callable[[], None]:
     return work
 
 
-WORKS = {"decode": decode, "measure": measure, "hilbert": hilbert, "find": find}
+def sheet(path: Path) -> Callable[[], None]:
+    """Measure everything of the programme that the file is named after."""
+    from runstrue.measure.tape_tone import TonePlan
+    from runstrue.measure.whole_sheet import ProgrammePlan
+    from runstrue.runner import measure_file
+    from runstrue.stimulus.programmes import programme
+
+    plan = ProgrammePlan(programme(path.stem), TonePlan())
+
+    def work() -> None:
+        outcome = measure_file(path, plan)
+        if outcome.error is not None:
+            raise outcome.error
+        if outcome.measured is None or len(outcome.measured.results) < 80:
+            raise RuntimeError("the sheet is not whole")
+
+    return work
+
+
+WORKS = {"decode": decode, "measure": measure, "hilbert": hilbert, "find": find, "sheet": sheet}
 
 
 def main() -> None:

@@ -21,7 +21,7 @@ from runstrue.samples import Origin
 
 BLOCK_S = 2.0
 BLOCKS_AHEAD = 3
-PIECE_FRAMES = 16_384  # small enough for the processor's cache
+PIECE_FRAMES = 1 << 17  # a few seconds: each piece waits for its turn among the threads
 RECORDING_ENDINGS = frozenset(
     {
         ".wav",
@@ -124,7 +124,7 @@ class FileSource:
                 f"{self.frames / self.rate_hz:.1f} s: it is cut short or damaged."
             )
 
-    def read(self, first_frame: int, frames: int) -> NDArray[np.float64]:
+    def read(self, first_frame: int, frames: int) -> NDArray[np.float32]:
         """Return a stretch from any place, shape (channel, frame); shorter where the file ends.
 
         Raises
@@ -134,13 +134,13 @@ class FileSource:
         """
         first = min(max(first_frame, 0), self.frames)
         wanted = min(max(frames, 0), self.frames - first)
-        out = np.empty((self.channels, wanted))
-        piece = np.empty((min(PIECE_FRAMES, wanted), self.channels))
+        out = np.empty((self.channels, wanted), dtype=np.float32)
+        piece = np.empty((min(PIECE_FRAMES, wanted), self.channels), dtype=np.float32)
         filled = 0
         with _open(self.path) as sound:
             try:
                 sound.seek(first)
-                while filled < wanted:  # in pieces: a second copy of a long stretch is never held
+                while filled < wanted:  # in pieces: a long stretch is not held twice
                     read = sound.read(out=piece[: wanted - filled])
                     if not len(read):
                         break

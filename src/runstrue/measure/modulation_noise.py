@@ -98,7 +98,7 @@ def _beside(
     powers = []
     for part in np.array_split(samples, PARTS):
         spectrum = Spectrum(part, rate_hz)
-        frequency_hz = np.arange(spectrum.power.size) * spectrum.bin_hz
+        frequency_hz = np.arange(spectrum.size) * spectrum.bin_hz
         kept = (frequency_hz >= BAND_HZ[0]) & (frequency_hz <= BAND_HZ[1])
         for middle_hz, half_hz in gaps:
             kept &= np.abs(frequency_hz - middle_hz) > half_hz

@@ -36,6 +36,8 @@ HUM_REACH_HZ = 1.0
 """Either side of a mains line that is left out with the hum: own choice, common practice."""
 SHORTEST_S = SETTLED_S + 5.0
 """The quasi-peak needle is averaged over at least 5 s after it has settled."""
+NEEDLE_S = 10.0
+"""Twice what is asked for: longer makes the needle's mean no surer than its meter is (0.3 dB)."""
 BLOCK_S = 1.0
 """Stretches whose scatter tells the uncertainty: the slowest reading, the needle, forgets within
 0.3 s, so that a second's mean hardly knows the last one's."""
@@ -218,7 +220,8 @@ def _behind_468(track: Array, rate_hz: float, told: _Told, hum: str = "included"
     """Quasi-peak and average-responding readings behind the 468 curve."""
     onset = round(ONSET_S * rate_hz)
     psophometric = weighted(track[None], rate_hz, "468")[0]
-    needle = QuasiPeak(rate_hz).needle(psophometric)[round(SETTLED_S * rate_hz) :]
+    watched = psophometric[: round((SETTLED_S + NEEDLE_S) * rate_hz)]
+    needle = QuasiPeak(rate_hz).needle(watched)[round(SETTLED_S * rate_hz) :]
     at_2k = 10 ** (-float(gain_db("468", 2000.0)) / 20)
     average = SINE_AVERAGE * at_2k * np.abs(psophometric[onset:])
     return [

@@ -299,9 +299,9 @@ def _sweep(stretch: Stretch, samples: NDArray[np.floating]) -> Iterator[Read]:
         inside = spectrum.band(low_hz, high_hz)
         bins = (high_hz - low_hz) / spectrum.bin_hz
         # below, not above: there are the harmonics
-        beside = spectrum.power[
-            int(low_hz / 1.6 / spectrum.bin_hz) : int(low_hz / 1.15 / spectrum.bin_hz)
-        ]
+        beside = spectrum.powers(
+            int(low_hz / 1.6 / spectrum.bin_hz), int(low_hz / 1.15 / spectrum.bin_hz)
+        )
         per_bin = float(beside.mean()) if beside.size >= 3 else 0.0
         noise = per_bin * bins
         tone = inside - noise

@@ -33,7 +33,7 @@ class Source(Protocol):
 class SeekSource(Source, Protocol):
     """A source that can also be read from any place."""
 
-    def read(self, first_frame: int, frames: int) -> NDArray[np.float64]:
+    def read(self, first_frame: int, frames: int) -> NDArray[np.floating]:
         """Return frames from a place, shape (channel, frame); fewer at the end."""
         ...
 
@@ -121,13 +121,13 @@ class Stretch:
     Parameters
     ----------
     found : Found
-    samples : ndarray of float64, shape (channel, frame)
-        Full scale is ±1.
+    samples : ndarray of float, shape (channel, frame)
+        Full scale is ±1. Single precision holds 24 bits whole, and half the memory.
     rate_hz : float
     """
 
     found: Found
-    samples: NDArray[np.float64]
+    samples: NDArray[np.floating]
     rate_hz: float
 
     def __post_init__(self) -> None:

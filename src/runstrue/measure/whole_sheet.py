@@ -11,9 +11,6 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-from numpy.typing import NDArray
-
 from runstrue.errors import RunstrueError, SignalError, Stopped
 from runstrue.measure.azimuth import CASSETTE, Tracks, measure_azimuth
 from runstrue.measure.card import ANY_CARD, CardFigures, with_card
@@ -28,6 +25,7 @@ from runstrue.measure.listen import Progress
 from runstrue.measure.modulation_noise import measure_modulation_noise
 from runstrue.measure.noise import Reference, measure_noise
 from runstrue.measure.print_through import measure_print_through
+from runstrue.measure.read_ahead import also, blocks_ahead, stretches_ahead
 from runstrue.measure.response import measure_response
 from runstrue.measure.response_shape import read_shape
 from runstrue.measure.sections import Finding, Found, SeekSource, Stretch, read_stretch
@@ -38,7 +36,6 @@ from runstrue.stimulus.programme import Programme
 
 ENOUGH_SILENCE_S = 20.0
 """Noise over 20 s is known to 0.02 dB; more costs time and tells nothing (own reckoning)."""
-BLOCK_S = 2.0
 LEFT_RIGHT = ("left", "right")
 
 
@@ -175,15 +172,22 @@ class _Sheet:
             self.doubts.append(f"No {what}: {said[:1].lower()}{said[1:]}")
 
     def _stretches(self, quantity_id: str, *kinds: str) -> Iterator[Stretch]:
-        for found in self.finding.serving(quantity_id):
-            if not kinds or found.section.kind in kinds:
-                yield self._read(found)
+        chosen = [
+            found for found in self.finding.serving(quantity_id)
+            if not kinds or found.section.kind in kinds
+        ]  # fmt: skip
+        for stretch in stretches_ahead(self.source, chosen):
+            self._passed(stretch.found)
+            yield stretch
 
     def _read(self, found: Found) -> Stretch:
         stretch = read_stretch(self.source, found)
+        self._passed(found)
+        return stretch
+
+    def _passed(self, found: Found) -> None:
         if self.progress is not None:
             self.progress(found.starts_s + found.lasts_s)
-        return stretch
 
     def _levels(self) -> Sequence[Result]:
         stretches = list(self._stretches("level.output", "tone"))
@@ -206,8 +210,8 @@ class _Sheet:
         tone = replace(self.plan.tone, tone_hz=longest.section.frequencies_hz[0], self_recorded=own)
         slices = self._new_slices(longest)
         self.speed = measure_tone(
-            _also(slices.add, self._blocks(longest)), self.source.rate_hz, self.source.channels,
-            tone,
+            also(slices.add, blocks_ahead(self.source, longest)), self.source.rate_hz,
+            self.source.channels, tone,
         )  # fmt: skip
         self.slices = longest, slices
         return [one for one in self.speed.results if one.id.startswith(("speed.", "flutter."))]
@@ -215,19 +219,6 @@ class _Sheet:
     def _new_slices(self, found: Found) -> ToneSlices:
         played_hz = found.section.frequencies_hz[0] * found.speed_ratio
         return ToneSlices(self.source.rate_hz, played_hz, self.source.channels)
-
-    def _blocks(self, found: Found) -> Iterator[NDArray[np.float32]]:
-        rate_hz = self.source.rate_hz
-        first = round(found.starts_s * rate_hz)
-        left = round(found.lasts_s * rate_hz)
-        size = round(BLOCK_S * rate_hz)
-        while left > 0:
-            block = self.source.read(first, min(size, left))
-            if not block.shape[1]:
-                return
-            yield (block[::-1] if found.swapped else block).astype(np.float32)
-            first += block.shape[1]
-            left -= block.shape[1]
 
     def _response(self) -> Sequence[Result]:
         if not self.finding.serving("response.gain"):
@@ -308,7 +299,7 @@ class _Sheet:
         if self.slices is not None and self.slices[0] is found:
             return read_dropouts(self.slices[1], self.channels)
         slices = self._new_slices(found)
-        for block in self._blocks(found):
+        for block in blocks_ahead(self.source, found):
             slices.add(block)
         return read_dropouts(slices, self.channels)
 
@@ -368,15 +359,6 @@ class _Sheet:
             conditions,
             tuple(dict.fromkeys(self.doubts)),
         )
-
-
-def _also(
-    take: Callable[[NDArray[np.float32]], None], blocks: Iterator[NDArray[np.float32]]
-) -> Iterator[NDArray[np.float32]]:
-    """Hand blocks on, and let something else have each one as it passes."""
-    for block in blocks:
-        take(block)
-        yield block
 
 
 def _lowest_level(gains: Sequence[Result]) -> list[Result]:
