@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import click
 
 from runstrue.cli.teach import ExampleCommand
-from runstrue.errors import FileError
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,6 +18,8 @@ if TYPE_CHECKING:
 
 LEAD_S = 1.0
 """Silence before the deck starts and after it stops, as in a recording made by hand."""
+DECK, TRANSPORT = "C-14", "one-belt"
+"""All decks here are of one model; the example has the sizes that they were set up with."""
 
 
 @click.command(cls=ExampleCommand, short_help="Play a virtual deck with a known fault to a file.")
@@ -30,6 +31,23 @@ LEAD_S = 1.0
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Ends in .flac or .wav; else the preset's name.",
+)
+@click.option(
+    "--programme",
+    "programme_key",
+    metavar="KEY|FILE",
+    help="Record and play a test programme there, or play a bought tape; else a tone.",
+)
+@click.option(
+    "--noise-reduction",
+    type=click.Choice(("off", "recorded", "both")),
+    help="With a programme: recorded with it and played without, or on in both.",
+)
+@click.option(
+    "--reveal",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Say the truth about a recording that was made here.",
 )
 @click.option("--tone", "tone_hz", type=float, default=3150.0, show_default=True, metavar="HZ")
 @click.option("--length", "length_s", type=float, default=60.0, show_default=True, metavar="S")
@@ -48,6 +66,9 @@ LEAD_S = 1.0
 def practice(
     preset: str | None,
     target: Path | None,
+    programme_key: str | None,
+    noise_reduction: str | None,
+    reveal: Path | None,
     tone_hz: float,
     length_s: float,
     seed: int,
@@ -61,26 +82,109 @@ def practice(
       runstrue practice
       runstrue practice flattened-roller -o side-a.flac
       runstrue measure side-a.flac
+      runstrue parts side-a.flac --transport c-14.toml
 
-    Without PRESET the decks are listed. The truth is written beside the recording, in
-    side-a.truth.json: do not look before you have measured.
+    The whole sheet, and what the needles of its meters show:
+      runstrue practice dirty-head --programme quick-look -o quick.flac
+      runstrue measure quick.flac --programme quick-look
+      runstrue practice --reveal quick.flac
+      runstrue practice meter-offset --programme meters -o needles.txt
+
+    Without PRESET the decks are listed. Beside the recording lie the sizes of the deck's
+    transport, c-14.toml, and the truth about it, side-a.truth.json: do not look before you have
+    measured.
     """
     from runstrue.cli.layout import out, wrapped
-    from runstrue.virtualdeck.presets import PRESETS
-    from runstrue.virtualdeck.presets import preset as preset_of
 
-    if preset is None:
-        out(_list(list(PRESETS.values())))
+    if reveal is not None:
+        from runstrue.cli.show_truth import truth_lines
+
+        out(truth_lines(reveal))
         return
-    chosen = preset_of(preset)
+    if preset is None:
+        out(_list())
+        return
+    chosen = deck_named(preset)
+    if programme_key is not None:
+        _programme(chosen, programme_key, target, noise_reduction or "", seed, rate_hz, depth)
+        return
     path = target or Path(f"{chosen.key}.flac")
     truth = play_to(
         chosen, path, tone_hz=tone_hz, length_s=length_s, seed=seed, rate_hz=rate_hz, depth=depth,
         level_dbfs=level_dbfs, channels=1 if mono else 2,
     )  # fmt: skip
     out(wrapped(f"{chosen.deck.name}: {chosen.notice}"))
+    sizes = describe_beside(path)
     out(wrapped(f"Written to '{path}', the truth about it to '{truth}'."))
+    out(wrapped(f"The sizes of its transport: '{sizes}'."))
     out(f"Next: runstrue measure {path}")
+    out(f"      runstrue parts {path} --transport {sizes}")
+
+
+def deck_named(key: str) -> Preset:
+    """Return a deck of either list.
+
+    Raises
+    ------
+    InputError
+        When there is none of that name.
+    """
+    from runstrue.errors import InputError
+    from runstrue.virtualdeck.presets import PRESETS
+    from runstrue.virtualdeck.presets_electrical import ELECTRICAL
+
+    every = {**PRESETS, **ELECTRICAL}
+    if key in every:
+        return every[key]
+    raise InputError(
+        f"There is no virtual deck '{key}'",
+        "a name of the list is needed",
+        "see `runstrue practice`",
+    )
+
+
+def _programme(
+    chosen: Preset, key: str, target: Path | None, noise_reduction: str, seed: int, rate_hz: int,
+    depth: str,
+) -> None:  # fmt: skip
+    """Play a programme instead of a tone, and say what comes next."""
+    from runstrue.cli.layout import out, wrapped
+    from runstrue.cli.practice_programme import play_programme_to, write_needles
+    from runstrue.cli.programme import programme_named
+
+    made = programme_named(key)
+    needles = made.key == "meters"
+    path = target or Path(f"{chosen.key}-{made.key}{'.txt' if needles else '.flac'}")
+    if needles:
+        truth = write_needles(chosen, made, path)
+    else:
+        truth = play_programme_to(
+            chosen, made, path, noise_reduction=noise_reduction, seed=seed, rate_hz=rate_hz,
+            depth=depth,
+        )  # fmt: skip
+    out(wrapped(f"{chosen.deck.name}: {chosen.notice}"))
+    what = "What its needles showed was" if needles else f"The programme '{made.name}' was"
+    out(wrapped(f"{what} written to '{path}', the truth about it to '{truth}'."))
+    measured = f"measure {path} {'--programme' if made.kind == 'made' else '--tape'} {key}"
+    out(f"Next: runstrue {f'meter {path}' if needles else measured}")
+    out(f"Then: runstrue practice --reveal {path}")
+
+
+def describe_beside(path: Path) -> Path:
+    """Write the sizes of the decks' transport into the folder of a recording, once.
+
+    Raises
+    ------
+    FileError
+        When it cannot be written.
+    """
+    from runstrue.report.files import write_whole
+    from runstrue.transport.examples import example_text
+
+    described = path.with_name(f"{DECK.lower()}.toml")
+    if described.exists():  # perhaps with somebody's own remarks by now
+        return described
+    return write_whole(described, example_text(TRANSPORT).encode())
 
 
 def play_to(
@@ -102,17 +206,13 @@ def play_to(
     FileError
         When a file of that name is there that is not a virtual deck's recording.
     """
+    from runstrue.cli.practice_programme import refuse_to_write_over
     from runstrue.cli.progress import Ticker
     from runstrue.stimulus.tone import Tone
     from runstrue.virtualdeck.play import Performance
-    from runstrue.virtualdeck.write import truth_path, write_recording
+    from runstrue.virtualdeck.write import write_recording
 
-    if path.exists() and not truth_path(path).exists():
-        raise FileError(
-            f"'{path}' is there already and is not a virtual deck's recording",
-            "it is not written over",
-            "choose another name with -o",
-        )
+    refuse_to_write_over(path)
     lead_s = LEAD_S if length_s > 12 * LEAD_S else 0.0
     ticker = Ticker(path.name, length_s)
 
@@ -140,12 +240,19 @@ def play_to(
         return write_recording(performance, path, depth=depth)  # type: ignore[arg-type]
 
 
-def _list(presets: list[Preset]) -> Iterator[str]:
+def _list() -> Iterator[str]:
     from runstrue.cli.layout import bold, wrapped
+    from runstrue.virtualdeck.presets import PRESETS
+    from runstrue.virtualdeck.presets_electrical import ELECTRICAL
 
-    yield bold("Decks to practise on, of the invented maker Wrenholm")
-    width = max(len(one.key) for one in presets) + 4
-    for one in presets:
-        yield from wrapped(one.notice, " " * width, first=f"  {one.key}".ljust(width))
-    yield ""
-    yield "runstrue practice flattened-roller -o side-a.flac plays one."
+    width = max(len(key) for key in (*PRESETS, *ELECTRICAL)) + 4
+    for title, decks in (
+        ("Decks to practise on, of the invented maker Wrenholm", PRESETS),
+        ("The same deck with one fault of its electronics or heads each", ELECTRICAL),
+    ):
+        yield bold(title)
+        for one in decks.values():
+            yield from wrapped(one.notice, " " * width, first=f"  {one.key}".ljust(width))
+        yield ""
+    yield "runstrue practice flattened-roller -o side-a.flac plays a tone on one."
+    yield "runstrue practice dirty-head --programme quick-look plays a whole programme."

@@ -38,6 +38,8 @@ LEAST_OFFSET = 0.02
 """Of the deflection at 0 dB: about the width of a needle (own choice)."""
 LEAST_GAIN_DB = 0.7  # own choice: what makers of small meters allow, and the eye
 LEAST_BEND = 0.08
+PASSED_OVER = ("lead-in", "pilot", "response", "left", "right", "level")
+"""Sections of the programme that say nothing of the needle's line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,7 +275,7 @@ def read_needles(lines: Sequence[str]) -> dict[str, Needle]:
                 bursts[channel][_length_s(section, number, line)] = shown_db
             elif section in ("pulses-up", "pulses-down"):
                 pulses[channel, section] = shown_db
-            elif not section.startswith(("response", "left", "right", "level")):
+            elif not section.startswith(PASSED_OVER):
                 raise InputError(
                     f"Line {number} names the section '{words[0]}'",
                     "a section of the programme 'meters' is needed: step-20 to step+3, rest, "

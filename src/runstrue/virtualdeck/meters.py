@@ -85,7 +85,10 @@ class Shown:
     def line(self) -> str:
         """As somebody writes it down: 'step-5 L -5.0 R -4.5'."""
         pairs = zip("LR", self.shown_db, strict=False)
-        return f"{self.section} " + " ".join(f"{letter} {shown:.1f}" for letter, shown in pairs)
+        # a needle that stands at 0 dB was not seen at −0.0
+        return f"{self.section} " + " ".join(
+            f"{letter} {round(shown, 1) + 0.0:.1f}" for letter, shown in pairs
+        )
 
 
 def needle_readings(meters: tuple[Meter, ...], programme: Programme) -> tuple[Shown, ...]:

@@ -60,6 +60,7 @@ class OnTape:
         chain = performance.deck.chain
         assert chain is not None
         self._performance, self._chain = performance, chain
+        self.recorded_here = recorded_here
         setting = Setting(
             _reference_peak(chain, performance.stimulus), performance.rate_hz,
             performance.channels, performance.seed,

@@ -15,6 +15,7 @@ from runstrue.virtualdeck.chain import (
     TYPE_II_US,
     BiasNoise,
     Chain,
+    Compander,
     Crosstalk,
     Erasure,
     ModulationNoise,
@@ -162,6 +163,15 @@ ELECTRICAL: dict[str, Preset] = {
             "The right side is too soft.",
             "replay amplifier, right channel",
             sound_deck("channel low", _replaying(gains_db=(0.0, -6.0))),
+        ),
+        _preset(
+            "mistracking",
+            "With noise reduction on, everything soft comes back dull.",
+            "play level, 4 dB too low for the noise reduction",
+            sound_deck(
+                "noise reduction mistracks",
+                replace(SOUND_CHAIN, compander=Compander(level_error_db=-4.0)),
+            ),
         ),
         _preset(
             "meter-offset",

@@ -10,6 +10,7 @@ import numpy as np
 
 from runstrue import __version__
 from runstrue.virtualdeck.deck import Dropout, VirtualDeck
+from runstrue.virtualdeck.sheet_truth import TrueFigure, sheet_of
 
 if TYPE_CHECKING:
     from runstrue.virtualdeck.play import Performance
@@ -46,6 +47,8 @@ class Truth:
         For each hub, its rate at the start and the end of that stretch.
     dropouts : tuple of Dropout
         All of them, those placed at random too.
+    sheet : tuple of TrueFigure
+        What a perfect sheet would say of a programme on a deck with a chain; else empty.
     """
 
     deck: VirtualDeck
@@ -62,6 +65,7 @@ class Truth:
     carrier_to_noise_density_db_hz: tuple[float | None, ...]
     hub_rates_hz: tuple[tuple[float, float], ...]
     dropouts: tuple[Dropout, ...]
+    sheet: tuple[TrueFigure, ...] = ()
 
     def to_plain(self) -> dict[str, Any]:
         """Return it for JSON: numbers, texts, lists and objects only."""
@@ -96,6 +100,7 @@ def tell(performance: Performance) -> Truth:
             Dropout(performance.record_time_s(one.at_s), one.length_s, one.depth_db, one.channel)
             for one in performance.levels.dropouts
         ),
+        sheet=sheet_of(performance),
     )
 
 
