@@ -83,6 +83,11 @@ KINDS: dict[str, Kind] = {
              "The slow part of the speed variation, as a root mean square."),
         Kind("flutter.flutter_rms", "flutter, 10 to 200 Hz", "%", False, "low",
              "The fast part of the speed variation, as a root mean square."),
+        Kind("flutter.part_runout", "runout that would do it", "µm", False, "low",
+             "The runout of a wheel, or half the swing of a belt's thickness, that would make the "
+             "flutter that a part makes."),
+        Kind("flutter.part_without", "wow and flutter with a part put right", "%", True, "low",
+             "What weighted peak, two-sigma, would remain if a part made no flutter."),
         Kind("level.output", "output level", "dBV", False, "as stated", "Line output."),
         Kind("level.balance", "channel balance", "dB", False, "near zero",
              "Left against right from the same tape."),
