@@ -15,6 +15,7 @@ capacitor 41.47 nF, with which the curve breaks its own tolerance; 31.47 nF keep
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -83,7 +84,9 @@ def gain_db(weighting: WeightingName, frequency_hz: ArrayLike) -> Array:
     return np.asarray(20 * np.log10(np.abs(response(weighting, frequency_hz))))
 
 
-def weighted(samples: NDArray[np.floating], rate_hz: float, weighting: WeightingName) -> Array:
+def weighted(
+    samples: NDArray[np.floating], rate_hz: float, weighting: WeightingName
+) -> NDArray[np.floating]:
     """Pass a stretch through a weighting.
 
     Parameters
@@ -94,14 +97,45 @@ def weighted(samples: NDArray[np.floating], rate_hz: float, weighting: Weighting
 
     Returns
     -------
-    ndarray of float64, shape (channel, frame)
+    ndarray of the samples' own precision, shape (channel, frame)
         The beginning holds the weighting's own onset: about 0.1 s.
     """
-    frames = samples.shape[1]
-    size = next_fast_len(frames + math.ceil(DIES_AWAY_S * rate_hz), real=True)
-    spectrum = rfft(samples, size, axis=1)
-    spectrum *= response(weighting, rfftfreq(size, 1 / rate_hz))
-    return np.asarray(irfft(spectrum, size, axis=1)[:, :frames])
+    return Curves(samples, rate_hz).weighted(weighting)
+
+
+class Curves:
+    """A stretch of noise, ready to be seen through one curve after the other.
+
+    Parameters
+    ----------
+    samples : ndarray of float, shape (channel, frame)
+        Before and after the stretch there is silence.
+    rate_hz : float
+    """
+
+    def __init__(self, samples: NDArray[np.floating], rate_hz: float) -> None:
+        self._frames = samples.shape[1]
+        self._size = next_fast_len(self._frames + math.ceil(DIES_AWAY_S * rate_hz), real=True)
+        self._rate_hz = rate_hz
+        self._spectrum = rfft(samples, self._size, axis=1)
+
+    def weighted(self, weighting: WeightingName) -> NDArray[np.floating]:
+        """Return the stretch behind a weighting, shape (channel, frame)."""
+        return self._through(_gains(weighting, self._size, self._rate_hz))
+
+    def between(self, low_hz: float, high_hz: float) -> NDArray[np.floating]:
+        """Return what of the stretch lies between two frequencies, shape (channel, frame)."""
+        frequency_hz = rfftfreq(self._size, 1 / self._rate_hz)
+        return self._through((frequency_hz >= low_hz) & (frequency_hz <= high_hz))
+
+    def _through(self, gains: NDArray[np.bool_] | Complex) -> NDArray[np.floating]:
+        passed = self._spectrum * gains.astype(self._spectrum.dtype)
+        return np.asarray(irfft(passed, self._size, axis=1, overwrite_x=True)[:, : self._frames])
+
+
+@lru_cache(maxsize=2)
+def _gains(weighting: WeightingName, size: int, rate_hz: float) -> Complex:
+    return response(weighting, rfftfreq(size, 1 / rate_hz))
 
 
 def _network(frequency_hz: Array) -> Complex:

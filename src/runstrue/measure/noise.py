@@ -21,9 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
+from scipy.fft import irfft, next_fast_len, rfft
 
-from runstrue.dsp.noise_weighting import gain_db, weighted
+from runstrue.dsp.noise_weighting import Curves, gain_db
 from runstrue.dsp.quasi_peak import SETTLED_S, QuasiPeak
 from runstrue.errors import SignalError
 from runstrue.quantity import Budget, Contribution, ContributionKind
@@ -125,8 +125,7 @@ def measure_noise(
         )
     results = []
     for index, name in enumerate(channels):
-        track = np.asarray(samples[index], dtype=np.float64)
-        track = track - track.mean()
+        track = samples[index] - samples[index].mean()
         if not track.any():
             raise SignalError(
                 f"The {name} channel holds nothing at all, not even noise",
@@ -134,20 +133,24 @@ def measure_noise(
                 "check that the recorder does not gate or mute",
             )
         told = _Told(name, index, reference, {"length": f"{length_s:.1f} s"})
-        results += _root_means(track, rate_hz, told) + _behind_468(track, rate_hz, told)
+        curves = Curves(track[None], rate_hz)
+        results += _root_means(curves, rate_hz, told) + _behind_468(curves, rate_hz, told)
         if hum_hz:
             cleaned = without_lines(track, rate_hz, hum_hz)
-            results += _root_means(cleaned, rate_hz, told, hum="left out")
+            results += _root_means(Curves(cleaned[None], rate_hz), rate_hz, told, hum="left out")
     return tuple(results)
 
 
-def without_lines(track: Array, rate_hz: float, lines_hz: Sequence[float]) -> Array:
+def without_lines(
+    track: NDArray[np.floating], rate_hz: float, lines_hz: Sequence[float]
+) -> NDArray[np.floating]:
     """Take everything within 1 Hz of these lines out of a stretch."""
     size = next_fast_len(track.size, real=True)
     spectrum = rfft(track, size)
-    frequency_hz = rfftfreq(size, 1 / rate_hz)
+    bin_hz = rate_hz / size
     for line_hz in lines_hz:
-        spectrum[np.abs(frequency_hz - line_hz) <= HUM_REACH_HZ] = 0
+        first = math.ceil((line_hz - HUM_REACH_HZ) / bin_hz)
+        spectrum[max(first, 0) : math.floor((line_hz + HUM_REACH_HZ) / bin_hz) + 1] = 0
     return np.asarray(irfft(spectrum, size)[: track.size])
 
 
@@ -205,46 +208,37 @@ class _Told:
         )
 
 
-def _root_means(track: Array, rate_hz: float, told: _Told, hum: str = "included") -> list[Result]:
+def _root_means(curves: Curves, rate_hz: float, told: _Told, hum: str = "included") -> list[Result]:
     """Unweighted and A-weighted r.m.s."""
     onset = round(ONSET_S * rate_hz)
-    flat = _band(track, rate_hz)[onset:]
-    a = weighted(track[None], rate_hz, "A")[0, onset:]
+    flat, a = curves.between(*BAND_HZ)[0, onset:], curves.weighted("A")[0, onset:]
     return [
         told.result("noise.unweighted", "noise-flat/1", _means(flat**2, rate_hz), hum),
         told.result("noise.a", "noise-a/1", _means(a**2, rate_hz), hum),
     ]
 
 
-def _behind_468(track: Array, rate_hz: float, told: _Told, hum: str = "included") -> list[Result]:
+def _behind_468(curves: Curves, rate_hz: float, told: _Told) -> list[Result]:
     """Quasi-peak and average-responding readings behind the 468 curve."""
     onset = round(ONSET_S * rate_hz)
-    psophometric = weighted(track[None], rate_hz, "468")[0]
+    psophometric = curves.weighted("468")[0]
     watched = psophometric[: round((SETTLED_S + NEEDLE_S) * rate_hz)]
     needle = QuasiPeak(rate_hz).needle(watched)[round(SETTLED_S * rate_hz) :]
     at_2k = 10 ** (-float(gain_db("468", 2000.0)) / 20)
     average = SINE_AVERAGE * at_2k * np.abs(psophometric[onset:])
     return [
         told.result(
-            "noise.quasi_peak_468", "noise-468-quasi-peak/1", _means(needle, rate_hz) ** 2, hum,
-            needle,
+            "noise.quasi_peak_468", "noise-468-quasi-peak/1", _means(needle, rate_hz) ** 2,
+            "included", needle,
         ),
         told.result(
-            "noise.average_468_2k", "noise-468-average/1", _means(average, rate_hz) ** 2, hum
+            "noise.average_468_2k", "noise-468-average/1", _means(average, rate_hz) ** 2,
+            "included",
         ),
     ]  # fmt: skip
 
 
-def _means(values: Array, rate_hz: float) -> Array:
+def _means(values: NDArray[np.floating], rate_hz: float) -> Array:
     """Means over whole seconds; what is left over at the end goes with the last one."""
     count = max(int(values.size / (BLOCK_S * rate_hz)), 1)
-    return np.array([part.mean() for part in np.array_split(values, count)])
-
-
-def _band(track: Array, rate_hz: float) -> Array:
-    """Keep 20 Hz to 20 kHz, nothing else."""
-    size = next_fast_len(track.size + round(rate_hz), real=True)
-    spectrum = rfft(track, size)
-    frequency_hz = rfftfreq(size, 1 / rate_hz)
-    spectrum[(frequency_hz < BAND_HZ[0]) | (frequency_hz > BAND_HZ[1])] = 0
-    return np.asarray(irfft(spectrum, size)[: track.size])
+    return np.array([part.mean(dtype=np.float64) for part in np.array_split(values, count)])
