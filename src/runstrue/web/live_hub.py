@@ -11,14 +11,15 @@ import asyncio
 import queue
 import threading
 from collections import deque
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import suppress
-from typing import Any
+from typing import Any, Protocol
 
 import msgspec
 
 from runstrue.live.models import Message, Spectrum, Update
-from runstrue.web.live_words import spectrum_document, strip_document, update_document
+from runstrue.web.live_parts import PartNames
+from runstrue.web.live_words import spectrum_document, update_document
 
 BACKLOG_S = 125.0
 """A little more than the longest stretch that the strip chart shows."""
@@ -29,12 +30,27 @@ PAGE_HOLDS = 40
 JUDGED_EVERY = 10
 """Updates from verdict to verdict: half a second."""
 
-Judge = Callable[[Update], dict[str, Any]]
-
 
 def event(kind: str, document: object) -> bytes:
     """Set one server-sent event (HTML standard, 9.2 'Server-sent events')."""
     return b"event: " + kind.encode() + b"\ndata: " + msgspec.json.encode(document) + b"\n\n"
+
+
+class Context(Protocol):
+    """What the hub needs to know of the deck on the bench."""
+
+    @property
+    def names(self) -> PartNames:
+        """Parts of its transport."""
+        ...
+
+    def judged(self, update: Update) -> dict[str, Any]:
+        """The newest figures held against its sheet."""
+        ...
+
+    def facts(self) -> dict[str, Any]:
+        """What a page that comes is told first."""
+        ...
 
 
 class Hub:
@@ -42,8 +58,7 @@ class Hub:
 
     Parameters
     ----------
-    bench : object with `names`, `judged(update)` and `facts()`
-        What is known of the deck: parts' names, verdicts, what to tell a page that comes.
+    bench : Context
     """
 
     def __init__(self, bench: Context) -> None:
@@ -163,17 +178,3 @@ class Hub:
             while page.qsize() >= PAGE_HOLDS:
                 page.get_nowait()
             page.put_nowait(message)
-
-
-class Context:
-    """What the hub needs to know of the deck on the bench."""
-
-    names: Any
-    judged: Judge
-
-    def facts(self) -> dict[str, Any]:
-        """What a page that comes is told first."""
-        raise NotImplementedError
-
-
-__all__ = ["Context", "Hub", "event", "strip_document"]

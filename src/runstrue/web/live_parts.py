@@ -21,6 +21,10 @@ LEAST_RELATIVE = 0.004
 """A belt slips by some tenths of a per cent (common practice, no source), so the rates of parts
 that it turns are never better known against the tape's than this."""
 
+PACK_APART = 2.0
+"""How far off a tape pack counts, whose rate may be anything between empty and full: any part of a
+settled rate that agrees well is named before it."""
+
 
 @dataclass(frozen=True, slots=True)
 class PartNames:
@@ -55,7 +59,7 @@ class PartNames:
         others = len({name for _, name, _ in near}) - 1
         _, name, multiple = near[0]
         times = f" ×{multiple}" if multiple > 1 else ""
-        return f"{name}{times}" + (f" (or {others} other{'s'[:others > 1]})" if others else "")
+        return f"{name}{times}" + (f" (or {others} other{'s'[: others > 1]})" if others else "")
 
     def _near(
         self, rate_hz: float, u_rate_hz: float, speed_percent: float

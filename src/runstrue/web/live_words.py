@@ -6,14 +6,18 @@ so that a live figure reads to the digit as the terminal prints it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from runstrue.live.models import Figure, Level, Spectrum, Strip, Update, Window
-from runstrue.quantity import coverage_factor, number_text
+from runstrue.quantity import number_text
 from runstrue.web.live_parts import PartNames
 
 ARROWS = {"rising": "↗", "steady": "→", "falling": "↘"}
 TURNS = {"rising": "getting faster", "steady": "steady", "falling": "getting slower"}
+NEEDLE_DECIMALS = 3
+"""A needle is read from a scale; the third decimal shows that it moves."""
+
 SMALLEST_CENTS = 0.05
 """Below half of the last place shown, a speed is neither fast nor slow."""
 
@@ -30,10 +34,8 @@ def update_document(update: Update) -> dict[str, Any]:
     dict
         'figures' and 'texts' by the name of their field, and the numbers that are drawn.
     """
-    figures, texts = _speed(update), {"state": update.words, "time": clock(update.time_s)}
-    figures |= _flutter(update)
-    figures |= _channels(update)
-    texts |= _texts(update)
+    figures = _speed(update) | _flutter(update) | _channels(update)
+    texts = {"state": update.words, "time": clock(update.time_s), **_texts(update)}
     return {
         "session": update.session,
         "number": update.number,
@@ -89,17 +91,11 @@ def spectrum_document(spectrum: Spectrum, names: PartNames, speed_percent: float
     }
 
 
-def within_text(figure: Figure) -> str:
-    """Half-width of the 95 % interval, with as many decimals as the figure."""
-    decimals = len(figure.text.partition(".")[2])
-    return f"±{number_text(coverage_factor(0.95) * figure.u, decimals)}"
-
-
 def drawn(figure: Figure | None) -> dict[str, float] | None:
     """Return what is drawn of a figure: its value and the half-width of its 95 % interval."""
     if figure is None:
         return None
-    return {"raw": figure.value, "within": coverage_factor(0.95) * figure.u}
+    return {"raw": figure.value, "within": figure.within}
 
 
 def clock(seconds: float) -> str:
@@ -111,54 +107,49 @@ def clock(seconds: float) -> str:
 
 def _speed(update: Update) -> dict[str, str]:
     speed = update.speed
-    if speed is None:
-        return dict.fromkeys(("speed.value", "speed.within", "speed.cents", "speed.hz"), "")
-    figures = {
-        "speed.value": _signed(speed.percent),
-        "speed.within": within_text(speed.percent),
-        "speed.cents": _signed(speed.cents),
-        "speed.hz": speed.hz.text,
+    fields = {
+        "speed": speed and speed.percent,
+        "cents": speed and speed.cents,
+        "hz": speed and speed.hz,
+        "drift": speed and speed.percent_per_min,
     }
-    drift = speed.percent_per_min
-    figures["drift.value"] = "" if drift is None else _signed(drift)
-    figures["drift.within"] = "" if drift is None else within_text(drift)
-    return figures
+    return _both(fields)
 
 
 def _flutter(update: Update) -> dict[str, str]:
     needle = update.needle_percent
-    figures = {"needle.value": "" if needle is None else f"±{number_text(needle, 3)}"}
-    for window in update.windows:
-        name = f"flutter{window.name_s:g}"
-        figure = window.flutter
-        figures[f"{name}.value"] = "" if figure is None else f"±{figure.text}"
-        figures[f"{name}.within"] = "" if figure is None else within_text(figure)
+    fields = {f"flutter{one.name_s:g}": one.flutter for one in update.windows}
     longest = longest_window(update.windows)
-    for what in ("weighted_rms", "unweighted_peak", "wow", "flutter_rms"):
-        figure = getattr(longest, what) if longest is not None else None
-        mark = "±" if what.endswith("peak") else ""
-        figures[f"{what}.value"] = "" if figure is None else mark + figure.text
-        figures[f"{what}.within"] = "" if figure is None else within_text(figure)
-    return figures
+    for what in ("weighted_rms", "unweighted_peak", "wow", "flutter_rms", "balance"):
+        fields[what] = getattr(longest, what) if longest is not None else None
+    return {
+        **_both(fields),
+        "needle.value": "" if needle is None else f"±{number_text(needle, NEEDLE_DECIMALS)}",
+    }
 
 
 def _channels(update: Update) -> dict[str, str]:
-    figures = {}
-    for level in update.levels:
-        shown = level.rms_db
-        figures[f"level.{level.channel}"] = "" if shown is None else number_text(shown, 1)
-    longest = longest_window(update.windows)
-    balance = longest.balance if longest is not None else None
-    figures["balance.value"] = "" if balance is None else _signed(balance)
-    figures["balance.within"] = "" if balance is None else within_text(balance)
     phase = update.phase
-    figures["phase.degrees"] = "" if phase is None else _signed(phase.degrees)
-    figures["phase.microseconds"] = "" if phase is None else _signed(phase.microseconds)
-    figures["phase.sway"] = "" if phase is None else number_text(phase.sway_microseconds, 1)
-    figures["dropouts.count"] = str(update.dropouts.count)
+    figures = _both(
+        {"degrees": phase and phase.degrees, "microseconds": phase and phase.microseconds}
+    )
+    figures["sway.value"] = "" if phase is None else number_text(phase.sway_microseconds, 1)
+    figures["dropouts.value"] = str(update.dropouts.count)
     rate = update.dropouts.per_minute
-    figures["dropouts.per_minute"] = "" if rate is None else number_text(rate, 1)
+    figures["dropout_rate.value"] = "" if rate is None else number_text(rate, 1)
+    for level in update.levels:
+        loud = level.rms_db
+        figures[f"level_{level.channel}.value"] = "" if loud is None else number_text(loud, 1)
     return figures
+
+
+def _both(fields: Mapping[str, Figure | None]) -> dict[str, str]:
+    """Each figure as printed and the 95 % within which it lies; empty where it is not known."""
+    told = {}
+    for name, figure in fields.items():
+        told[f"{name}.value"] = "" if figure is None else figure.text
+        told[f"{name}.within"] = "" if figure is None else figure.within_text
+    return told
 
 
 def longest_window(windows: tuple[Window, ...]) -> Window | None:
@@ -249,11 +240,6 @@ def _line_words(peak: float, u: float) -> str:
 
 def _rate(rate_hz: float) -> str:
     return number_text(rate_hz, 2 if rate_hz < 10 else 1 if rate_hz < 100 else 0)
-
-
-def _signed(figure: Figure) -> str:
-    plus = "+" if figure.value > 0 and figure.text.strip("0.") else ""
-    return plus + figure.text
 
 
 def _short(value: float | None) -> float | None:

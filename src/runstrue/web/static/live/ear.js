@@ -10,9 +10,11 @@ const WORDS = {
 const BEHIND_BYTES = 4_000_000; // ten seconds of stereo: then the line is too slow, and it is said
 
 export class Ear {
-  // `say(text, kind)` shows a sentence; kinds: "good", "doubt", "bad".
-  constructor(say) {
+  // `say(text, kind)` shows a sentence (kinds: "good", "doubt", "bad"); `ended()` is called when
+  // listening ends, for whatever reason.
+  constructor(say, ended) {
     this.say = say;
+    this.ended = ended;
   }
 
   async start(deviceId) {
@@ -53,6 +55,7 @@ export class Ear {
     this.context?.close().catch(() => {});
     this.socket?.close();
     this.stream = this.context = this.socket = null;
+    this.ended();
   }
 
   #connect(facts) {

@@ -10,8 +10,9 @@ export class StripChart {
     this.seconds = 30;
     this.aboutMean = true;
     this.limits = null; // [low, high] in % or null
+    this.curve = "speed"; // or "flutter": through the weighting
     this.rate = 0;
-    this.values = new Float32Array(0);
+    this.kept = { speed: new Float32Array(0), flutter: new Float32Array(0) };
     this.end = 0; // values ever taken in; the newest stands at (end − 1) % length
     this.lastTime = 0;
     this.half = 0.2;
@@ -22,36 +23,44 @@ export class StripChart {
 
   // Take in deviation in % (null where the tone was lost); `from` is the time of the first, in s.
   add(strip) {
-    if (!strip || !strip.values.length) return;
+    if (!strip || !strip.speed.length) return;
     const gap = strip.from - this.lastTime;
     if (strip.rate !== this.rate || gap < -0.5 / strip.rate - 1) this.clear(strip.rate);
     else if (this.end && gap > 1.5 / this.rate) {
-      this.#skip(Math.min(Math.round(gap * this.rate), this.values.length));
+      this.#skip(Math.min(Math.round(gap * this.rate), this.kept.speed.length));
     }
-    for (const value of strip.values) {
-      this.values[this.end % this.values.length] = value === null ? NaN : value;
+    const { speed, flutter } = this.kept;
+    strip.speed.forEach((value, k) => {
+      speed[this.end % speed.length] = value ?? NaN;
+      flutter[this.end % speed.length] = strip.flutter[k] ?? NaN;
       this.end += 1;
-    }
-    this.lastTime = strip.from + strip.values.length / this.rate;
+    });
+    this.lastTime = strip.from + strip.speed.length / this.rate;
     this.drawing.draw();
   }
 
   clear(rate = this.rate) {
     this.rate = rate;
-    this.values = new Float32Array(Math.ceil(KEPT_S * (rate || 1))).fill(NaN);
+    const length = Math.ceil(KEPT_S * (rate || 1));
+    this.kept = {
+      speed: new Float32Array(length).fill(NaN), flutter: new Float32Array(length).fill(NaN),
+    };
     this.end = 0;
     this.drawing.draw();
   }
 
-  show({ seconds = this.seconds, aboutMean = this.aboutMean, limits = this.limits }) {
-    Object.assign(this, { seconds, aboutMean, limits });
+  show({
+    seconds = this.seconds, aboutMean = this.aboutMean, limits = this.limits, curve = this.curve,
+  }) {
+    Object.assign(this, { seconds, aboutMean, limits, curve });
     this.patience = STEPS_DOWN_AFTER;
     this.drawing.draw();
   }
 
   #skip(count) {
+    const { speed, flutter } = this.kept;
     for (let k = 0; k < count; k += 1, this.end += 1) {
-      this.values[this.end % this.values.length] = NaN;
+      speed[this.end % speed.length] = flutter[this.end % speed.length] = NaN;
     }
   }
 
@@ -60,10 +69,10 @@ export class StripChart {
     const low = new Float32Array(count).fill(NaN);
     const high = new Float32Array(count).fill(NaN);
     const shown = Math.round(this.seconds * this.rate);
-    const held = this.values.length;
+    const values = this.kept[this.curve], held = values.length;
     let lowest = Infinity, highest = -Infinity, sum = 0, seen = 0;
     for (let k = Math.max(this.end - shown, this.end - held, 0); k < this.end; k += 1) {
-      const value = this.values[k % held];
+      const value = values[k % held];
       if (value !== value) continue;
       const column = Math.min(count - 1, Math.floor(((k - this.end + shown) / shown) * count));
       if (!(low[column] <= value)) low[column] = value;
@@ -78,7 +87,7 @@ export class StripChart {
 
   #rescale(columns) {
     if (!columns.seen) return;
-    const middle = this.aboutMean ? columns.mean : 0;
+    const middle = this.aboutMean && this.curve === "speed" ? columns.mean : 0;
     const reach = Math.max(columns.highest - middle, middle - columns.lowest, 0.04);
     const wanted = niceStep(1.1 * reach);
     const far = Math.abs(middle - this.middle) > 0.25 * this.half;
@@ -86,7 +95,7 @@ export class StripChart {
     else this.patience = wanted < this.half ? this.patience + 1 : 0;
     if (this.patience >= STEPS_DOWN_AFTER) {
       this.half = wanted;
-      this.middle = this.aboutMean ? Math.round(middle / (wanted / 5)) * (wanted / 5) : 0;
+      this.middle = middle ? Math.round(middle / (wanted / 5)) * (wanted / 5) : 0;
       this.patience = 0;
     }
   }
