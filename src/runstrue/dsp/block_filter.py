@@ -10,6 +10,7 @@ output does not depend on how the input was cut into blocks.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
 from typing import Any
 
@@ -61,6 +62,15 @@ class BlockFilter:
         self._lead = reach + 1
         self._up, self._down = up, down
         self._matrix, self._complex = self._make_matrix(kernel, reach, offset, unity)
+        self._begin(channels)
+
+    def fresh(self) -> BlockFilter:
+        """Return the same filter as it was before its first input."""
+        anew = copy.copy(self)
+        anew._begin(self._rest.shape[0])
+        return anew
+
+    def _begin(self, channels: int) -> None:
         self._rest = np.zeros((channels, self._lead))
         self._carry: NDArray[np.float64] | None = None
         self._seen = 0

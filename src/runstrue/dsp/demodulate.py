@@ -13,6 +13,7 @@ phase began: the state is the filters' tails and one value.
 
 from __future__ import annotations
 
+import copy
 from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
@@ -136,6 +137,21 @@ class Demodulator:
         self._smooth = step(_flat_kernel(base_hz), unity=True)
         self._noise = step(_noise_kernel(base_hz))
         self._noise_gathered = _noise_gathered(base_hz)
+        self._begin(channels, ratio)
+
+    def fresh(self) -> Demodulator:
+        """Return the same demodulator as it was before its first sound.
+
+        Its filters need not be worked out again, which takes longer than a second of sound.
+        """
+        anew = copy.copy(self)
+        anew._front = self._front.fresh()
+        anew._smooth, anew._noise = self._smooth.fresh(), self._noise.fresh()
+        anew._begin(self._last.shape[0], self._ratio)
+        return anew
+
+    def _begin(self, channels: int, ratio: Fraction) -> None:
+        self._ratio = ratio
         self._cells = _Cells(channels, ratio)
         self._last = np.zeros((channels, 0), dtype=np.complex128)
 

@@ -7,6 +7,8 @@ few hundred outputs a second of a live reading and would be slow for a long reco
 
 from __future__ import annotations
 
+import copy
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -44,6 +46,15 @@ class PromptFilter:
         self._taps: Array = taps / taps.sum(axis=1, keepdims=True) if unity else taps
         self._first = first
         self._lead = max(-int(first.min()), 0)
+        self._begin(channels)
+
+    def fresh(self) -> PromptFilter:
+        """Return the same filter as it was before its first input."""
+        anew = copy.copy(self)
+        anew._begin(self._held.shape[0])
+        return anew
+
+    def _begin(self, channels: int) -> None:
         self._held = np.zeros((channels, self._lead))
         self._dropped = -self._lead  # number of the input at which `_held` begins
         self._seen = self._given = 0

@@ -30,8 +30,12 @@ class Figure:
     value, u : float
     unit : str
     text, u_text : str
-        Both rounded to the uncertainty, as the terminal prints them, without the unit; the
-        value with a true minus sign.
+        Both rounded to the uncertainty; the value as the terminal prints it, without its unit:
+        '±0.147', '+0.31', '−2.1'.
+    within : float
+        Half-width of the interval that holds the value with 95 %.
+    within_text : str
+        The same as printed: '±0.024'.
     """
 
     value: float
@@ -39,6 +43,8 @@ class Figure:
     unit: str
     text: str
     u_text: str
+    within: float
+    within_text: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,16 @@ def read_rhythm(
     return _agreed(found, SAME_LINE_BINS * bin_hz, rate_hz), trace
 
 
+def spectrum_of(
+    percent: NDArray[np.floating], mean_percent: float, rate_hz: float
+) -> tuple[Array, Array]:
+    """Rates (Hz) and peak deviation (%) of one unbroken stretch, shape (channel, sample)."""
+    part = _without_trend(about_mean(percent.astype(np.float64), mean_percent))
+    shown = spectrum(part, rate_hz)
+    inside = (shown.rate_hz >= SHOWN_HZ[0]) & (shown.rate_hz <= SHOWN_HZ[1])
+    return shown.rate_hz[inside], np.sqrt(np.maximum(shown.power[inside], 0.0))
+
+
 def _stretches(usable: Pieces, rate_hz: float) -> list[tuple[int, int]]:
     """Equally long usable stretches, at most `MOST_STRETCHES`, spread over the record."""
     longest = max((end - begin for begin, end in usable.spans), default=0)

@@ -184,12 +184,12 @@ def speed_results(
     whole = bell_mean(series)
     calm = steadiest(series)
     results = [
-        _speed(whole, "bell-mean/1", channel, nominal_hz, tape, card, noise_per_hz, series,
+        speed_over(whole, "bell-mean/1", channel, nominal_hz, tape, card, noise_per_hz, series,
                conditions, doubts)
     ]  # fmt: skip
     if calm is not None:
         results.append(
-            _speed(bell_mean(calm), "bell-mean-30s/1", channel, nominal_hz, tape, card,
+            speed_over(bell_mean(calm), "bell-mean-30s/1", channel, nominal_hz, tape, card,
                    noise_per_hz, calm, conditions, doubts)
         )  # fmt: skip
     results.append(_drift(series, whole, channel, nominal_hz, noise_per_hz, conditions, doubts))
@@ -227,7 +227,7 @@ def hiss_percent_per_min(noise_per_hz: float, length_s: float, tone_hz: float) -
     return 60 * 100 * per_s / tone_hz
 
 
-def _speed(
+def speed_over(
     mean: BellMean,
     method: str,
     channel: str,
@@ -239,6 +239,16 @@ def _speed(
     conditions: dict[str, Condition],
     doubts: tuple[str, ...],
 ) -> Result:
+    """Speed over one stretch, with its budget.
+
+    Parameters
+    ----------
+    mean : BellMean
+        Of `series`.
+    method, channel : str
+    nominal_hz, tape, card, noise_per_hz, series, conditions, doubts
+        As for `speed_results`.
+    """
     start_s, stop_s = series.span
     hiss = hiss_percent(noise_per_hz, stop_s - start_s, nominal_hz)
     # what was heard, by a clock that runs so much fast, from a tape whose tone is so much off
