@@ -60,6 +60,13 @@ if TYPE_CHECKING:
 @click.option(
     "--self-recorded", is_flag=True, help="The tone was recorded on the deck that plays it."
 )
+@click.option(
+    "--transport",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="What turns in the deck, to name the parts; else the deck's own.",
+)
+@click.option("--played", metavar="TIME", help="Of the tape before it began: 3min, 4:20.")
 @click.option("--starts", is_flag=True, help="All files are starts of one reading.")
 @click.option("--deck", metavar="NAME", help="Keep it in the logbook under this deck.")
 @stage_option(required=False)
@@ -94,13 +101,16 @@ def measure(ctx: click.Context, /, **given: object) -> int:
       runstrue measure playback.flac --programme full-sheet --sheet c-14.txt
       runstrue measure recordings/ --programme any --deck C-14 --stage left
 
+    With what turns in the deck, so that the parts are named:
+      runstrue measure a.flac --transport c-14.toml
+
     Three starts of one reading; a whole folder; for a script:
       runstrue measure one.wav two.wav three.wav --starts --self-recorded
       runstrue measure recordings/ --sheet c-14.txt
       runstrue measure side-a.flac --json
 
-    Without --deck nothing is stored. With it, the deck's own sheet is used unless --sheet names
-    another one.
+    Without --deck nothing is stored. With it, the deck's own sheet and transport are used unless
+    others are named.
     """
     asked = Asked(**given)  # type: ignore[arg-type]  # the options above, by name
     _refuse_contradictions(asked)
@@ -122,6 +132,8 @@ class Asked:
     clock_ppm: str | None
     card: str
     self_recorded: bool
+    transport: Path | None
+    played: str | None
     starts: bool
     deck: str | None
     stage: str | None
@@ -146,10 +158,12 @@ def _refuse_contradictions(asked: Asked) -> None:
 
 def _measure(bench: Bench, asked: Asked) -> int:
     from runstrue.cli.keep import Keeper, Place
+    from runstrue.cli.measure_parts import drive_for, tell_parts
     from runstrue.cli.measured import combine, jobs_of
     from runstrue.cli.plan import measuring_plan, read_sheets, read_tape, sound_card, wanted_of
     from runstrue.measure.tape_tone import TonePlan
     from runstrue.runner import Judging
+    from runstrue.transport.counter_pairs import read_time_s
 
     keeper: Keeper | None = None
     if asked.deck is not None and asked.stage is not None:
@@ -172,8 +186,12 @@ def _measure(bench: Bench, asked: Asked) -> int:
         bench, plan, asked.programme, noise_reduction=asked.noise_reduction,
         zero_output=asked.zero_output, level_set=asked.level_set, input_name=asked.input_name,
     )  # fmt: skip
+    drive = drive_for(bench, asked.transport, asked.speed_cm_s, keeper)
+    played_s = read_time_s(asked.played) if asked.played else None
     done = _listen(jobs, whole, judging, asked)
     combined = combine(done, judging) if asked.starts else None
+    if drive is not None:
+        tell_parts(done, drive, played_s, judging)
     failed = sum(1 for one in done if one.error is not None)
     if asked.starts and combined is None:
         failed = max(failed, 1)
@@ -259,7 +277,7 @@ def _show(
         if len(done) > 1:
             out("")
         verdicts, unread = (shown.verdicts, wanted.unread) if wanted else (None, ())
-        out(measured_lines(shown.measured, verdicts, unread, plan))
+        out(measured_lines(shown.measured, verdicts, unread, plan, shown.parts))
 
 
 def _keep(

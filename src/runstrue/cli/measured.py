@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from runstrue.errors import RunstrueError
 
 if TYPE_CHECKING:
+    from runstrue.cli.parts_work import Looked
     from runstrue.result import Measured
     from runstrue.runner import Judging, Outcome, Plan
     from runstrue.samples import Origin
@@ -48,6 +49,8 @@ class Done:
         None when it could not be used; `error` then says why.
     stored : dict or None
         Deck, stage, and number of the capture in the logbook.
+    parts : Looked or None
+        Which part makes the flutter, where it is known what turns.
     """
 
     given: str
@@ -57,6 +60,7 @@ class Done:
     verdicts: tuple[Verdict, ...] = ()
     error: RunstrueError | None = None
     stored: dict[str, Any] | None = None
+    parts: Looked | None = None
 
 
 def jobs_of(names: Sequence[str]) -> list[Job]:

@@ -41,7 +41,7 @@ def write_parts_pictures(
 
     make_folder(folder)
     written = []
-    for name, draw in _drawings(seen, limits):
+    for name, draw in parts_drawings(seen, limits):
         page = draw("page")
         written.append(write_whole(folder / f"{name}.svg", svg_of(page)))
         written.append(write_whole(folder / f"{name}.png", png_of(page)))
@@ -49,14 +49,15 @@ def write_parts_pictures(
     return written
 
 
-def _drawings(
+def parts_drawings(
     seen: Sequence[Looked], limits: Sequence[Limit]
 ) -> Iterator[tuple[str, Callable[[Shape], Any]]]:
+    """Yield the pictures of one record, or of before and after: their names, and how to draw."""
+    from runstrue.cli.show_parts import parts_of_lines
     from runstrue.report.figure_once_round import draw_once_round
     from runstrue.report.figure_parts import draw_parts
     from runstrue.report.figure_spectrum import Spectrum, draw_spectrum
     from runstrue.report.figure_transport import draw_transport
-    from runstrue.report.told_parts import names_of_lines
     from runstrue.transport.rates import study
 
     last = seen[-1]
@@ -93,7 +94,7 @@ def _drawings(
         for trace in peak.traces if peak is not None else ():
             if peak is not None and trace.name == "flutter spectrum":
                 spectra.append(Spectrum(trace, role, label, peak.lines))
-                names = names_of_lines(peak.lines, _lines_by_name(looked))
+                names = parts_of_lines(peak, looked)
     if spectra:
         yield (
             "spectrum",
@@ -151,12 +152,3 @@ def _round(once: OnceRound, role: Role, label: str) -> Round:
         tuple((one.multiple, one.peak) for one in once.harmonics),
         tuple((one.place, one.size) for one in once.runouts),
     )  # fmt: skip
-
-
-def _lines_by_name(looked: Looked) -> list[tuple[str, float, float]]:
-    """Return name, rate and its uncertainty of every line of a part."""
-    return [
-        (share.name, one.rate.value, one.rate.u)
-        for share in looked.attribution.shares
-        for one in share.harmonics
-    ]

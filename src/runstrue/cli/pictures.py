@@ -47,6 +47,7 @@ def write_pictures(done: Done, folder: Path, *, stem: str = "", stage: str = "")
 
 
 def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Any]]:
+    from runstrue.cli.show_parts import parts_of_lines
     from runstrue.report.electrical_figures import Told, plates_of
     from runstrue.report.figure_deviation import Strand, draw_deviation
     from runstrue.report.figure_histogram import Distribution, draw_histogram
@@ -71,6 +72,10 @@ def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Any]]:
     limits = [verdict.limit for verdict in done.verdicts]
     for plate in plates_of([Told(measured.results, "left", label)], limits):
         drawings[plate.key] = lambda shape, plate=plate: plate.draw(caption, shape)  # type: ignore[misc]
+    if done.parts is not None:
+        from runstrue.cli.parts_pictures import parts_drawings
+
+        drawings |= dict(parts_drawings([done.parts], limits))
     peak = measured.find("flutter.weighted_peak")
     if peak is None:
         return drawings
@@ -78,8 +83,9 @@ def _drawings(done: Done, stage: str) -> dict[str, Callable[[Shape], Any]]:
     for trace in peak.traces:
         if trace.name == "flutter spectrum":
             spectrum = Spectrum(trace, "left", label, peak.lines)
-            drawings["spectrum"] = lambda shape, spectrum=spectrum: draw_spectrum(  # type: ignore[misc]
-                [spectrum], caption, shape=shape
+            names = parts_of_lines(peak, done.parts)
+            drawings["spectrum"] = lambda shape, spectrum=spectrum, names=names: draw_spectrum(  # type: ignore[misc]
+                [spectrum], caption, parts=names, shape=shape
             )
         if trace.name == "weighted deviation histogram":
             words = figure_of(peak.quantity, peak.id) if peak.quantity else ""

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from runstrue.cli.layout import bold, columns, faint, wrapped
+from runstrue.cli.show_parts import parts_of_lines, short_lines
 from runstrue.cli.show_programme_readings import BESIDE_SPEED, programme_reading_lines
 from runstrue.cli.show_spectrum import spectrum_lines
 from runstrue.cli.show_verdicts import comparison_lines, verdict_lines
@@ -14,6 +15,7 @@ from runstrue.quantity import Quantity, number_text
 from runstrue.report.words import figure_of, is_signed, name_of, within_of
 
 if TYPE_CHECKING:
+    from runstrue.cli.parts_work import Looked
     from runstrue.measure.conditions import SoundCard
     from runstrue.measure.tape_tone import TonePlan
     from runstrue.result import Measured, Result
@@ -32,6 +34,7 @@ def measured_lines(
     verdicts: Sequence[Verdict] | None,
     unread: Sequence[str] = (),
     plan: TonePlan | None = None,
+    parts: Looked | None = None,
 ) -> Iterator[str]:
     """Everything that a recording said, for a person.
 
@@ -44,6 +47,8 @@ def measured_lines(
         Pieces of the sheet that were not understood.
     plan : TonePlan, optional
         For what the readings rest on.
+    parts : Looked, optional
+        Which part makes the flutter.
     """
     yield from wrapped(measured.summary)
     if any(one.id.startswith(("speed.", "flutter.")) for one in measured.results):
@@ -53,7 +58,9 @@ def measured_lines(
     yield from programme_reading_lines(measured)
     peak = measured.find("flutter.weighted_peak", main_channel(measured))
     if peak is not None:
-        yield from spectrum_lines(peak)
+        yield from spectrum_lines(peak, parts_of_lines(peak, parts))
+    if parts is not None:
+        yield from short_lines(parts)
     if verdicts is None:
         yield from comparison_lines(measured)
     else:
@@ -120,7 +127,11 @@ def _reading_lines(measured: Measured) -> Iterator[str]:
     if drift is not None:
         yield _reading_row("drift", measured, drift, alone)
         yield from _note(_drift_words(drift))
-    flutter = [result for result in shown if result.id.startswith("flutter.")]
+    flutter = [
+        result
+        for result in shown
+        if result.id.startswith("flutter.") and not result.id.startswith("flutter.part_")
+    ]
     if not flutter:
         return
     yield FAMILY

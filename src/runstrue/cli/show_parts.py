@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from runstrue.result import Result
 
 STRAYS_TOLD = 4
+SHORT_FROM = 3.0
+"""Share of the weighted power in % from which a part is told beside other readings."""
 LONGEST_NAME = 30
 PATTERNS = {"plain": "", "twice": ", most of it twice a turn", "pulses": ", in pulses"}
 
@@ -31,21 +34,56 @@ def parts_lines(looked: Looked) -> Iterator[str]:
     yield from _doubt_lines(looked)
 
 
+def short_lines(looked: Looked) -> Iterator[str]:
+    """Tell beside other readings which parts make most of the flutter."""
+    told = looked.attribution
+    yield ""
+    yield bold(f"Parts, by {looked.drive.source}")
+    shown = [one for one in told.shares if one.guilty or one.weighted_share.value >= SHORT_FROM]
+    rows = [
+        [f"  {_short(one.name)}", _peak(one.weighted), _within(one.weighted),
+         _percent(one.weighted_share), _mark(one)] for one in shown
+    ]  # fmt: skip
+    rows.append(["  explained by no part", _peak(told.unexplained), _within(told.unexplained),
+                 _percent(told.unexplained_share), ""])  # fmt: skip
+    yield from table(rows, "<>>><")
+    if not told.guilty:
+        yield "  No part makes flutter that matters."
+    for one in looked.remedies:
+        yield from wrapped(remedy_words(one), "    ", first="  ")
+
+
+def parts_of_lines(result: Result, looked: Looked | None) -> dict[float, str]:
+    """Name the lines of a spectrum by the parts that make them, by the line's rate."""
+    from runstrue.report.told_parts import names_of_lines
+
+    if looked is None:
+        return {}
+    return names_of_lines(
+        result.lines,
+        [
+            (share.name, one.rate.value, one.rate.u)
+            for share in looked.attribution.shares
+            for one in share.harmonics
+        ],
+    )
+
+
 def before_after_lines(before: Looked, after: Looked) -> Iterator[str]:
     """Set the shares of two records side by side, with the change."""
     yield from wrapped(f"Before: {_heading(before)}")
     yield from wrapped(f"After: {_heading(after)}")
     yield ""
     rows = []
-    for name, was, is_now, now_guilty in _pairs(before.attribution, after.attribution):
-        change = Quantity(is_now.value - was.value, "%", (was.u**2 + is_now.u**2) ** 0.5)
+    for name, was, is_now, matters in _pairs(before.attribution, after.attribution):
+        change = Quantity(is_now.value - was.value, "%", math.hypot(was.u, is_now.u))
         rows.append([
-            _short(name), _peak(was), _peak(is_now),
-            f"{change.value_text(signed=True, decimals=_decimals(change))} %", _within(change),
-            _verdict_of(change) + (", still matters" if now_guilty else ""),
+            _short(name), _number(was), _number(is_now),
+            number_text(change.value, _decimals(change), signed=True), _bare_within(change),
+            _verdict_of(change) + (", matters" if matters else ""),
         ])  # fmt: skip
     yield from table(
-        rows, "<>>>><", ["weighted flutter", "before", "after", "change", "95 % within", ""]
+        rows, "<>>>><", ["weighted flutter, ± %", "before", "after", "change", "95 % within", ""]
     )
     yield from _remedy_lines(after)
     yield from _doubt_lines(after)
@@ -225,7 +263,11 @@ def _number(size: Quantity) -> str:
 
 
 def _within(size: Quantity) -> str:
-    return f"±{number_text(size.expanded(), _decimals(size))} %" if size.u else ""
+    return f"{_bare_within(size)} %" if size.u else ""
+
+
+def _bare_within(size: Quantity) -> str:
+    return f"±{number_text(size.expanded(), _decimals(size))}"
 
 
 def _percent(share: Quantity) -> str:
@@ -239,7 +281,7 @@ def _rate(rate: Quantity) -> str:
 
 
 def _decimals(size: Quantity) -> int:
-    return min(size.decimals(), 4)
+    return min(size.decimals(), 3)
 
 
 def _short(name: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from runstrue.cli.layout import bold, can_print, wrapped
@@ -22,15 +22,25 @@ BLOCKS = " ▁▂▃▄▅▆▇█"
 PLAIN_BLOCKS = " .:|"
 
 
-def spectrum_lines(result: Result) -> Iterator[str]:
-    """Draw the spectrum that a reading carries, and list its lines."""
+def spectrum_lines(result: Result, parts: Mapping[float, str] | None = None) -> Iterator[str]:
+    """Draw the spectrum that a reading carries, and list its lines.
+
+    Parameters
+    ----------
+    result : Result
+    parts : mapping of float to str, optional
+        Names of parts by the rate of their line in Hz.
+    """
     trace = next((trace for trace in result.traces if trace.name == "flutter spectrum"), None)
     if trace is not None and len(trace.x) > 1:
         yield ""
         yield bold("Flutter over its rate") + " (peak of a sine, % of the speed)"
         yield from drawn(trace.x.tolist(), trace.y.tolist())
     if result.lines:
-        told = "   ".join(_line_words(line) for line in result.lines[:LINES_TOLD])
+        told = "   ".join(
+            _line_words(line, (parts or {}).get(line.rate_hz, ""))
+            for line in result.lines[:LINES_TOLD]
+        )
         yield ""
         yield from wrapped(told, " " * INDENT, first="lines".ljust(INDENT))
 
@@ -107,10 +117,10 @@ def _percent(value: float) -> str:
     return f"{float(f'{value:.1g}'):g} %"
 
 
-def _line_words(line: Line) -> str:
+def _line_words(line: Line, part: str) -> str:
     rate = Quantity(line.rate_hz, "Hz", max(line.u_rate_hz, 0.005))
     peak = Quantity(line.peak_percent, "%", max(line.u_peak_percent, 0.0005))
     rate_text = rate.value_text(decimals=min(rate.decimals(), 2))
     peak_text = peak.value_text(decimals=min(peak.decimals(), 3))
-    text = f"{rate_text} Hz ±{peak_text} %"
+    text = f"{rate_text} Hz ±{peak_text} %" + (f" {part}" if part else "")
     return text.replace(" ", "\u00a0")
