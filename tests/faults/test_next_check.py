@@ -6,13 +6,14 @@ import msgspec
 import numpy as np
 import pytest
 
-from runstrue.faults import next_check
+from runstrue.faults import worth
 from runstrue.faults.infer import FaultFinder
 from runstrue.faults.models import Check, Evidence, Knowledge, Outcome, Risk
 from runstrue.faults.network import solve
-from runstrue.faults.next_check import UNPLUGGED, cost_minutes, information
+from runstrue.faults.next_check import UNPLUGGED, cost_minutes
 from runstrue.faults.read import read_knowledge
 from runstrue.faults.sets import Array
+from runstrue.faults.worth import worths
 
 KNOWN = read_knowledge()
 FINDER = FaultFinder(KNOWN)
@@ -40,46 +41,71 @@ def entropy(weights: Array) -> float:
     return float(-(some * np.log2(some)).sum())
 
 
-def suspects_weights(found_sets: Array, weights: Array, suspects: set[int]) -> Array:
-    """Add up the weights of the sets that hold the same suspects, one set at a time."""
-    own: dict[frozenset[int], float] = {}
-    for members, weight in zip(found_sets.T, weights, strict=True):
-        key = frozenset(members.tolist()) & suspects
+def by_answer(members: Array, weights: Array, suspects: set[int]) -> dict[object, float]:
+    """Add up the weights of the sets by which suspect they hold, one set at a time."""
+    own: dict[object, float] = {}
+    for each, weight in zip(members.T, weights, strict=True):
+        held = frozenset(each.tolist()) & suspects
+        key: object = held if len(held) < 2 else "several"
         own[key] = own.get(key, 0.0) + weight
-    return np.array(list(own.values()))
+    return own
 
 
+def surest(members: Array, weights: Array, suspects: set[int]) -> float:
+    """Return the chance of the likeliest suspect."""
+    return max(float(weights[(members == at).any(axis=0)].sum()) for at in suspects)
+
+
+SAID = {
+    "open": [SLOW, symptom("wow_slow")],
+    "sure": [SLOW, symptom("wow_slow"), check("ck_look_belts", "slack")],
+}
+
+
+@pytest.mark.parametrize("said", SAID)
 @pytest.mark.parametrize("key", ["ck_look_belts", "ms_speed", "ck_speed_tone"])
-def test_information_is_the_expected_loss_of_entropy(
-    key: str, monkeypatch: pytest.MonkeyPatch
+def test_worth_is_the_expected_loss_of_entropy(
+    key: str, said: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """H(suspects) − Σ P(outcome) H(suspects | outcome), each by a posterior of its own.
+    """H(which) − Σ P(o) H(which | o), each by a posterior of its own; half of H where one is sure.
 
     The other road: add each outcome as evidence, solve anew, and take the entropies. Evidence
     that touches all of the check's causes stands before, so that the sets are the same ones.
     """
-    monkeypatch.setattr(next_check, "KEPT", 1.0)
-    monkeypatch.setattr(next_check, "MOST_SETS", 10**6)
+    monkeypatch.setattr(worth, "KEPT", 1.0)
+    monkeypatch.setattr(worth, "MOST_SETS", 10**6)
     outcomes = KNOWN.checks[key].outcomes
-    evidence = [SLOW, symptom("wow_slow")]
     network = FINDER.network
     silent = [
         _Silent(network.finding(check(key, outcomes[0].id)).touched)
     ]  # touches the check's causes, says nothing
-    seen = [network.finding(one) for one in evidence]
+    seen = [network.finding(one) for one in SAID[said]]
     found = solve(network.priors, [*seen, *silent])
-    suspects = FINDER._suspects(evidence)
+    suspects = FINDER._suspects(SAID[said])
     held = {int(np.flatnonzero(found.touched == at)[0]) for at in suspects}
+    members = found.sets.members
+    assert (surest(members, found.weights, held) >= 0.8) is (said == "sure")
 
-    whole = entropy(suspects_weights(found.sets.members, found.weights, held))
-    expected, total = 0.0, 0.0
+    whole = entropy(np.array(list(by_answer(members, found.weights, held).values())))
+    expected, settled, total = 0.0, 0.0, 0.0
     for outcome in outcomes:
         after = solve(network.priors, [*seen, network.finding(check(key, outcome.id))])
         chance = float(np.exp(after.log_evidence - found.log_evidence))
+        left = entropy(np.array(list(by_answer(members, after.weights, held).values())))
         total += chance
-        expected += chance * entropy(suspects_weights(after.sets.members, after.weights, held))
+        expected += chance * left
+        is_sure = said == "open" and surest(members, after.weights, held) >= 0.8
+        settled += chance * left * (0.5 if is_sure else 1)
     assert total == pytest.approx(1, abs=1e-9)
-    assert information(network, found, suspects)[key] == pytest.approx(whole - expected, abs=1e-9)
+    told = worths(network, found, suspects)[key]
+    assert told.bits == pytest.approx(whole - expected, abs=1e-9)
+    assert told.worth == pytest.approx(whole - settled, abs=1e-9)
+
+
+def test_what_may_settle_it_is_worth_more() -> None:
+    told = FINDER.next_checks(SAID["open"], count=50).suggestions
+    assert all(one.worth_bits >= one.information_bits - 1e-12 for one in told)
+    assert any(one.worth_bits > one.information_bits + 0.01 for one in told)
 
 
 class _Silent:
@@ -93,15 +119,15 @@ class _Silent:
 def test_leaving_out_light_sets_moves_no_order(monkeypatch: pytest.MonkeyPatch) -> None:
     evidence = [SLOW, symptom("wow_slow"), check("ck_look_belts", "good")]
     quick = [one.check.id for one in FaultFinder(KNOWN).next_checks(evidence, count=5).suggestions]
-    monkeypatch.setattr(next_check, "KEPT", 1.0)
-    monkeypatch.setattr(next_check, "MOST_SETS", 10**6)
+    monkeypatch.setattr(worth, "KEPT", 1.0)
+    monkeypatch.setattr(worth, "MOST_SETS", 10**6)
     whole = [one.check.id for one in FaultFinder(KNOWN).next_checks(evidence, count=5).suggestions]
     assert quick == whole
 
 
 def test_the_best_has_most_bits_per_minute_and_risk() -> None:
     found = FINDER.next_checks([SLOW], trained_for_mains=True, count=50).suggestions
-    rates = [one.information_bits / one.cost_minutes for one in found]
+    rates = [one.worth_bits / one.cost_minutes for one in found]
     assert rates == sorted(rates, reverse=True)
     for one in found:
         assert one.cost_minutes >= cost_minutes(one.check) >= one.minutes == one.check.minutes
@@ -188,7 +214,8 @@ def test_mains_in_reach_is_held_back_however_small_its_risk_is_called() -> None:
     assert best not in [one.check for one in found.suggestions]
     assert found.held_back[0].check == best
     assert found.held_back[0].kind == "mains"
-    assert found.held_back[0].information_bits > 1
+    others = max(one.information_bits for one in found.suggestions)
+    assert found.held_back[0].information_bits > others
     trained = finder.next_checks([SLOW], trained_for_mains=True)
     assert trained.suggestions[0].check == best
 
@@ -239,8 +266,8 @@ def test_what_is_held_back_would_have_been_among_the_offered() -> None:
     assert set(few.held_back) <= set(many.held_back)
     best = few.suggestions[0]
     for one in few.held_back:
-        rate = one.information_bits / cost_minutes(one.check)
-        assert rate >= best.information_bits / best.cost_minutes - 1e-9
+        rate = one.worth_bits / cost_minutes(one.check)
+        assert rate >= best.worth_bits / best.cost_minutes - 1e-9
 
 
 def test_the_reason_names_the_likeliest_suspects() -> None:

@@ -49,7 +49,7 @@ def offered(
         return NextChecks(tuple(left[:count]), found.held_back)
     cold = tuple(one for one in left if one.check.power == COLD)
     warm = tuple(
-        HeldBack(one.check, NOT_THROUGH, "looks before power", one.information_bits)
+        HeldBack(one.check, NOT_THROUGH, "looks before power", one.information_bits, one.worth_bits)
         for one in left[:count]
         if one.check.power != COLD
     )

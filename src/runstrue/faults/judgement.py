@@ -58,3 +58,9 @@ UNNAMED: Final = 2.0
 
 It may be impossible with this complaint: no tone can be played on a deck that does not turn.
 """
+
+SURE: Final = 0.8
+"""From this chance on a cause is worth beginning with, and the search is taken as over."""
+
+SETTLED: Final = 0.5
+"""How much of what is open after that still counts, when the next check is chosen."""

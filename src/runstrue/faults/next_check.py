@@ -1,11 +1,8 @@
 """The next best check: what tells most, per minute and per risk.
 
-How much a check is expected to tell is the mutual information, in bits, between its outcome and
-which of the suspects are there (D. V. Lindley, 1956; as value of a test: G. Gorry and G. Barnett,
-1968; both from memory). Suspects are the causes that some evidence points to; others may come and
-go without being asked about, and those that nothing has touched are taken as absent. Bits are
-divided by what the check costs: its minutes, and minutes for its risk; twice that where none of
-the complaints names it among its own checks (`judgement.py`).
+How much a check is worth, in bits, is told in `worth.py`. Bits are divided by what the check costs:
+its minutes, and minutes for its risk; twice that where none of the complaints names it among its
+own checks (`judgement.py`).
 
 What is not offered: a check whose electrical risk is medium or high, or with mains in reach, to
 somebody who has not said that they are trained for it; anything under power while a symptom asks
@@ -18,19 +15,16 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from runstrue.faults.judgement import RISK_MINUTES, UNNAMED
 from runstrue.faults.known_network import PRESENT, UNKNOWN, KnownNetwork
 from runstrue.faults.models import Caution, Check, Evidence, Risk, Symptom
-from runstrue.faults.network import Posterior, solve
-from runstrue.faults.sets import Array, Places
+from runstrue.faults.network import Posterior
+from runstrue.faults.sets import Places
+from runstrue.faults.worth import NOTHING, worths
 
 LEAST_BITS = 0.005
 """A check that is expected to tell less is not worth the walk to the bench."""
-KEPT = 0.999
-"""Weight of the sets that a check is weighed by, heaviest first: the rest moves no order."""
-MOST_SETS = 2000
 WORTH_NAMING = 0.03
 """Chance from which on a suspect is named in the reason."""
 UNPLUGGED = "off, unplugged"
@@ -45,7 +39,9 @@ class Suggestion:
     ----------
     check : Check
     information_bits : float
-        What it is expected to tell about the suspects.
+        What it is expected to tell about which suspect it is.
+    worth_bits : float
+        The same, and more where it may make one of them sure enough to begin with.
     minutes : float
     risk : Risk
     why : str
@@ -58,6 +54,7 @@ class Suggestion:
 
     check: Check
     information_bits: float
+    worth_bits: float
     minutes: float
     risk: Risk
     why: str
@@ -75,14 +72,15 @@ class HeldBack:
     reason : str
         In plain words: a clause to follow its name.
     kind : {'mains', 'unplugged first', 'tools', ''}
-    information_bits : float
-        What it would have been expected to tell.
+    information_bits, worth_bits : float
+        What it would have been expected to tell, and worth.
     """
 
     check: Check
     reason: str
     kind: str = ""
     information_bits: float = 0.0
+    worth_bits: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,14 +116,14 @@ def next_checks(
     named = {key for one in present for key in one.checks}
     waiting = [key for key in cold if key not in asked]
     open_cold = [key for key in cold if key not in answered]
-    bits = information(network, found, suspects, asked)
+    told = worths(network, found, suspects, asked)
     cost = {
         key: cost_minutes(network.check(key)) * (UNNAMED if named and key not in named else 1)
-        for key in {*bits, *waiting}
+        for key in {*told, *waiting}
     }
     ranked = sorted(
-        (key for key in bits if key not in waiting and bits[key] >= LEAST_BITS),
-        key=lambda key: _place(network.check(key), bits[key] / cost[key]),
+        (key for key in told if key not in waiting and told[key].bits >= LEAST_BITS),
+        key=lambda key: _place(network.check(key), told[key].worth / cost[key]),
     )
     offered: list[Suggestion] = []
     held: list[HeldBack] = []
@@ -133,9 +131,10 @@ def next_checks(
         if len(offered) >= count:
             break
         check = network.check(key)
+        worth = told.get(key, NOTHING)
         back = _held_back(check, network, tools, trained_for_mains, open_cold, asked)
         if back is not None:
-            held.append(HeldBack(check, back[1], back[0], bits.get(key, 0.0)))
+            held.append(HeldBack(check, back[1], back[0], worth.bits, worth.worth))
             continue
         why = (
             "It is done unplugged, before any mains is applied."
@@ -144,56 +143,12 @@ def next_checks(
         )
         offered.append(
             Suggestion(
-                check, bits.get(key, 0.0), check.minutes, check.risk, why,
+                check, worth.bits, worth.worth, check.minutes, check.risk, why,
                 tuple(network.knowledge.cautions[one] for one in check.cautions),
                 cost[key],
             )
         )  # fmt: skip
     return NextChecks(tuple(offered), tuple(held))
-
-
-def information(
-    network: KnownNetwork, found: Posterior, suspects: Places, asked: Collection[str] = ()
-) -> dict[str, float]:
-    """Return how much each check is expected to tell about the suspects, in bits.
-
-    Parameters
-    ----------
-    network : KnownNetwork
-    found : Posterior
-    suspects : array of int
-        Without any, all causes are, two at once at most.
-    asked : collection of str
-        Checks to leave out.
-
-    Returns
-    -------
-    dict of str to float
-        Only checks that have a say about a suspect.
-    """
-    if not suspects.size:
-        suspects = np.arange(len(network.ids))
-        found = _unseen(network)
-    keys = [
-        key for key in sorted(network.knowledge.checks)
-        if key not in asked and network.weights(key)[1][suspects].any()
-    ]  # fmt: skip
-    if not keys:
-        return {}
-    heavy = _heaviest(found.weights)
-    sets, weights = found.sets.some(heavy), found.weights[heavy] / found.weights[heavy].sum()
-    alike = _alike(sets.members, np.isin(found.touched, suspects))
-    order = np.argsort(alike, kind="stable")
-    sets, weights = sets.some(order), weights[order]
-    firsts = np.flatnonzero(np.diff(alike[order], prepend=-1))
-    groups = _plogp(np.add.reduceat(weights, firsts)).sum()
-    bits = {}
-    for key in keys:
-        seen = network.outcome_chances(key).of(sets, found.touched)
-        joint = np.add.reduceat(seen * weights[:, None], firsts, axis=0)
-        told = _plogp(joint).sum() - _plogp(joint.sum(axis=0)).sum() - groups
-        bits[key] = max(float(told), 0.0)
-    return bits
 
 
 def cost_minutes(check: Check) -> float:
@@ -264,40 +219,3 @@ def _why(check: Check, network: KnownNetwork, found: Posterior, suspects: Places
     names = [f"'{network.knowledge.causes[network.ids[at]].name}'" for at in named]
     listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
     return f"It speaks of {listed}."
-
-
-def _unseen(network: KnownNetwork) -> Posterior:
-    class _All:
-        touched = np.arange(len(network.ids))
-
-        def log_likelihood(self, sets: object, causes: Places) -> Array:
-            return np.zeros(1)
-
-    return solve(network.priors, [_All()], at_most=2)
-
-
-def _heaviest(weights: Array) -> Places:
-    """Return the places of the heaviest sets that make up nearly all, rising."""
-    most = min(MOST_SETS, len(weights))
-    heavy = np.argpartition(-weights, most - 1)[:most]
-    heavy = heavy[np.argsort(-weights[heavy], kind="stable")]
-    enough = int(np.searchsorted(np.cumsum(weights[heavy]), KEPT)) + 1
-    return np.sort(heavy[:enough])
-
-
-def _alike(members: Places, is_suspect: NDArray[np.bool_]) -> Places:
-    """Return a number for each set, the same for sets with the same suspects."""
-    count = len(is_suspect)
-    own = np.where(np.append(is_suspect, False)[members], members, count)
-    own.sort(axis=0)
-    code = own[0]
-    for row in own[1:]:
-        code = code * (count + 1) + row
-    numbered: Places = np.unique(code, return_inverse=True)[1]
-    return numbered
-
-
-def _plogp(chances: Array) -> Array:
-    """Return p log2 p, zero for none."""
-    out: Array = chances * np.log2(np.where(chances > 0, chances, 1.0))
-    return out
