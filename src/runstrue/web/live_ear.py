@@ -51,7 +51,7 @@ class EarFacts(msgspec.Struct, frozen=True):
     rate: Annotated[float, msgspec.Meta(ge=8000, le=384_000)]
     channels: Annotated[int, msgspec.Meta(ge=1, le=2)]
     label: Annotated[str, msgspec.Meta(max_length=200)] = ""
-    settings: dict[str, Any] = {}  # noqa: RUF012  msgspec copies it
+    settings: dict[str, Any] = {}
     token: str = ""
 
 

@@ -107,13 +107,16 @@ def clock(seconds: float) -> str:
 
 def _speed(update: Update) -> dict[str, str]:
     speed = update.speed
-    fields = {
-        "speed": speed and speed.percent,
-        "cents": speed and speed.cents,
-        "hz": speed and speed.hz,
-        "drift": speed and speed.percent_per_min,
-    }
-    return _both(fields)
+    if speed is None:
+        return _both(dict.fromkeys(("speed", "cents", "hz", "drift")))
+    return _both(
+        {
+            "speed": speed.percent,
+            "cents": speed.cents,
+            "hz": speed.hz,
+            "drift": speed.percent_per_min,
+        }
+    )
 
 
 def _flutter(update: Update) -> dict[str, str]:
@@ -131,7 +134,10 @@ def _flutter(update: Update) -> dict[str, str]:
 def _channels(update: Update) -> dict[str, str]:
     phase = update.phase
     figures = _both(
-        {"degrees": phase and phase.degrees, "microseconds": phase and phase.microseconds}
+        {
+            "degrees": None if phase is None else phase.degrees,
+            "microseconds": None if phase is None else phase.microseconds,
+        }
     )
     figures["sway.value"] = "" if phase is None else number_text(phase.sway_microseconds, 1)
     figures["dropouts.value"] = str(update.dropouts.count)

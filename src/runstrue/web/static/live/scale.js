@@ -1,7 +1,7 @@
 // A straight scale for one figure: where the sheet allows it to be, where it is, and how sure that
 // is. A bar is the 95 % interval of the figure; a thin mark is what moves from moment to moment.
 
-import { Drawing, axisText, niceStep } from "./canvas.js";
+import { Drawing, niceStep } from "./canvas.js";
 import { line } from "./strip.js";
 
 export class Scale {
@@ -84,7 +84,7 @@ export class Scale {
     for (let k = 0; low + k * step <= this.reach * 1.0001; k += 1) {
       const value = low + k * step, at = x(value);
       line(context, at, base, at, base + 0.35 * letter);
-      context.fillText(axisText(value, step / 5).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, ""), at, base + 1.6 * letter);
+      context.fillText(String(Number(value.toPrecision(4))).replace("-", "−"), at, base + 1.6 * letter);
     }
   }
 }

@@ -20,7 +20,7 @@ export class Spectrum {
   }
 
   #paint(context, width, height, colours, letter) {
-    const left = 4.2 * letter, right = width - 10, top = 2.4 * letter, bottom = height - 1.9 * letter;
+    const left = 4.9 * letter, right = width - 10, top = 2.4 * letter, bottom = height - 1.9 * letter;
     const x = (rate) => left + (Math.log(rate / LOW_HZ) / Math.log(HIGH_HZ / LOW_HZ)) * (right - left);
     const y = (peak) =>
       bottom - (Math.log(Math.max(peak, FLOOR) / FLOOR) / Math.log(TOP / FLOOR)) * (bottom - top);
@@ -86,16 +86,20 @@ export class Spectrum {
       const text = one.name || one.text;
       const half = context.measureText(text).width / 2;
       const middle = Math.min(Math.max(at, left + half), right - half);
-      const row = [1, 2.2].find((up) => {
+      const row = [1, 2.3, 3.6, 4.9].find((up) => {
         const baseline = peak - up * letter;
         return baseline > letter && !taken.some(
           (other) => Math.abs(other.middle - middle) < other.half + half + 6
-            && Math.abs(other.baseline - baseline) < 1.15 * letter,
+            && Math.abs(other.baseline - baseline) < 1.2 * letter,
         );
       });
       if (row === undefined) continue;
       const baseline = peak - row * letter;
       taken.push({ middle, half, baseline });
+      if (row > 1) {
+        context.lineWidth = 1;
+        line(context, at, peak - 0.7 * letter, at, baseline + 0.3 * letter);
+      }
       context.fillStyle = one.name ? colours.ink : colours.soft;
       context.textAlign = "center";
       context.fillText(text, middle, baseline);

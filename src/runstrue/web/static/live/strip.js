@@ -64,25 +64,28 @@ export class StripChart {
     }
   }
 
-  // Lowest and highest value of each column of the picture; NaN where there is nothing.
+  // Lowest and highest value in each column of the picture, in runs without a loss of the tone.
   #columns(count) {
-    const low = new Float32Array(count).fill(NaN);
-    const high = new Float32Array(count).fill(NaN);
     const shown = Math.round(this.seconds * this.rate);
     const values = this.kept[this.curve], held = values.length;
-    let lowest = Infinity, highest = -Infinity, sum = 0, seen = 0;
+    const runs = [];
+    let run = null, lowest = Infinity, highest = -Infinity, sum = 0, seen = 0;
     for (let k = Math.max(this.end - shown, this.end - held, 0); k < this.end; k += 1) {
       const value = values[k % held];
-      if (value !== value) continue;
+      if (value !== value) { run = null; continue; }
       const column = Math.min(count - 1, Math.floor(((k - this.end + shown) / shown) * count));
-      if (!(low[column] <= value)) low[column] = value;
-      if (!(high[column] >= value)) high[column] = value;
+      if (!run) runs.push(run = []);
+      const last = run.at(-1);
+      if (last?.column === column) {
+        if (value < last.low) last.low = value;
+        if (value > last.high) last.high = value;
+      } else run.push({ column, low: value, high: value });
       if (value < lowest) lowest = value;
       if (value > highest) highest = value;
       sum += value;
       seen += 1;
     }
-    return { low, high, lowest, highest, mean: seen ? sum / seen : 0, seen };
+    return { runs, lowest, highest, mean: seen ? sum / seen : 0, seen };
   }
 
   #rescale(columns) {
@@ -101,18 +104,29 @@ export class StripChart {
   }
 
   #paint(context, width, height, colours, letter) {
-    const left = 4.2 * letter, right = width - 8, top = letter * 0.8, bottom = height - 1.9 * letter;
+    const left = 4.4 * letter, right = width - 8, top = letter * 0.8, bottom = height - 1.9 * letter;
     const columns = this.#columns(Math.max(1, Math.floor(right - left)));
     this.#rescale(columns);
     const y = (value) => top + ((this.middle + this.half - value) / (2 * this.half)) * (bottom - top);
     this.#grid(context, { left, right, top, bottom, y }, colours, letter);
     this.#limits(context, { left, right, top, bottom, y }, colours, letter);
-    context.fillStyle = colours.trace;
-    for (let k = 0; k < columns.low.length; k += 1) {
-      if (columns.low[k] !== columns.low[k]) continue;
-      const a = Math.max(y(columns.high[k]), top), b = Math.min(y(columns.low[k]), bottom);
-      context.fillRect(left + k, a - 0.7, 1.1, Math.max(b - a, 0) + 1.4);
+    context.save();
+    context.beginPath();
+    context.rect(left, top, right - left, bottom - top);
+    context.clip();
+    context.beginPath();
+    for (const run of columns.runs) {
+      run.forEach(({ column, low, high }, k) => {
+        if (k) context.lineTo(left + column, y(high));
+        else context.moveTo(left + column, y(high));
+        context.lineTo(left + column, y(low) + 0.5);
+      });
     }
+    context.strokeStyle = colours.trace;
+    context.lineWidth = 1.4;
+    context.lineJoin = "round";
+    context.stroke();
+    context.restore();
     if (!columns.seen) {
       context.fillStyle = colours.soft;
       context.textAlign = "center";
