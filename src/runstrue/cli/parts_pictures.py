@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from runstrue.report.style import Caption, Role, Shape
     from runstrue.verdict.models import Limit
 
-NOBODYS, WHOLE = "explained by no part", "all together"
+WHOLE = "the reading, two-sigma"
 
 
 def write_parts_pictures(
@@ -116,14 +116,15 @@ def _caption(seen: Sequence[Looked]) -> Caption:
 def _bars(seen: Sequence[Looked], roles: Sequence[Role]) -> list[Bar]:
     """Return a row a part, in the order of the first record, between the whole and the rest."""
     from runstrue.report.figure_parts import Bar, Share
+    from runstrue.report.told_parts import NOBODYS
 
     told = [one.attribution for one in seen]
 
-    def shares(of: Callable[[int], Quantity | None], guilty: bool = False) -> tuple[Share, ...]:
+    def shares(of: Callable[[int], Quantity | None]) -> tuple[Share, ...]:
         sizes = [(role, of(index)) for index, role in enumerate(roles)]
-        return tuple(Share(role, size, guilty) for role, size in sizes if size is not None)
+        return tuple(Share(role, size) for role, size in sizes if size is not None)
 
-    bars = [Bar(WHOLE, shares(lambda index: told[index].weighted), whole=True)]
+    bars = [Bar(WHOLE, shares(lambda index: _reading(seen[index])), whole=True)]
     for share in told[0].shares:
         same = [_same(share, one.shares) for one in told]
         bars.append(
@@ -138,6 +139,11 @@ def _bars(seen: Sequence[Looked], roles: Sequence[Role]) -> list[Bar]:
         )
     bars.append(Bar(NOBODYS, shares(lambda index: told[index].unexplained), nobodys=True))
     return bars
+
+
+def _reading(looked: Looked) -> Quantity | None:
+    peak = looked.heard.measured.find("flutter.weighted_peak")
+    return peak.quantity if peak is not None else None
 
 
 def _same(share: PartShare, others: Sequence[PartShare]) -> PartShare | None:

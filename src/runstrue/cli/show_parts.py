@@ -12,7 +12,7 @@ from runstrue.verdict.bench import chance_text
 
 if TYPE_CHECKING:
     from runstrue.cli.parts_work import Looked, Remedy
-    from runstrue.measure.parts.model import Attribution, PartShare, Runout
+    from runstrue.measure.parts.model import Attribution, PartShare
     from runstrue.result import Result
 
 STRAYS_TOLD = 4
@@ -90,23 +90,17 @@ def before_after_lines(before: Looked, after: Looked) -> Iterator[str]:
 
 
 def remedy_words(remedy: Remedy) -> str:
-    """Say what would remain without a part, and whether that would do.
+    """Say what would remain without some parts, and whether that would do."""
+    from runstrue.report.told_parts import put_right_words, would_words
 
-    'Without the capstan shaft wow and flutter would read ±0.09 % instead of ±0.31 %: …'
-    """
-    what_if = remedy.what_if
-    names = f"the {joined(what_if.names)}"
-    now, then = _figure(what_if.before), _figure(what_if.results)
+    names = joined(remedy.what_if.names)
+    now, then = _figure(remedy.what_if.before), _figure(remedy.what_if.results)
     if now is None or then is None:
-        return f"Without what {names} does, nothing could be read."
-    within = f" (95 % within {_within(then)})" if then.u else ""
-    said = (
-        f"With {names} put right, wow and flutter would read ±{_number(then)} %{within} instead "
-        f"of ±{_number(now)} %"
-    )
-    judged = [f"'{verdict.limit.words.strip()}': {_would(verdict.words)}"
-              for verdict in remedy.verdicts]  # fmt: skip
-    return f"{said}. {'; '.join(judged)}." if judged else f"{said}."
+        return f"Without what the {names} does, nothing could be read."
+    return put_right_words(
+        names, now, then,
+        [f"'{one.limit.words.strip()}': {would_words(one.words)}" for one in remedy.verdicts],
+    )  # fmt: skip
 
 
 def joined(names: Sequence[str]) -> str:
@@ -114,17 +108,6 @@ def joined(names: Sequence[str]) -> str:
     if len(names) < 3:
         return " and ".join(names)
     return f"{', '.join(names[:-1])} and {names[-1]}"
-
-
-def runout_words(runouts: Sequence[Runout]) -> str:
-    """Say which error of size would do it: 'runout of the capstan 3.9 ±0.1 µm, or …'."""
-    told = []
-    for one in runouts:
-        kind = "half the swing of the " if one.place.startswith("thickness") else "runout of the "
-        size = one.size
-        within = number_text(size.expanded(), size.decimals())
-        told.append(f"{kind}{one.place} {size.value_text()} ±{within} µm")
-    return ", or ".join(told)
 
 
 def _heading(looked: Looked) -> str:
@@ -156,6 +139,8 @@ def _share_lines(told: Attribution) -> Iterator[str]:
 
 
 def _guilty_lines(told: Attribution) -> Iterator[str]:
+    from runstrue.report.told_parts import runout_words
+
     yield ""
     if not told.guilty:
         yield bold("No part makes flutter that matters.")
@@ -169,7 +154,8 @@ def _guilty_lines(told: Attribution) -> Iterator[str]:
             head += " The record cannot tell them apart."
         yield from wrapped(_capital(head), "    ", first="  ")
         if share.runouts:
-            yield from wrapped(f"Would be done by {runout_words(share.runouts)}.", "    ")
+            places = [(one.place, one.size) for one in share.runouts]
+            yield from wrapped(f"Would be done by {runout_words(places)}.", "    ")
 
 
 def _stray_lines(told: Attribution) -> Iterator[str]:
@@ -239,15 +225,6 @@ def _figure(results: Sequence[Result]) -> Quantity | None:
         if one.id == "flutter.weighted_peak" and one.quantity is not None:
             return one.quantity
     return None
-
-
-def _would(words: str) -> str:
-    """Turn a verdict on what is into one on what would be."""
-    said = words.split(":")[0].rstrip(".")
-    for now, then in (("does not meet", "would still not be met"), ("meets", "would be met")):
-        if said.startswith(now):
-            return then + said.removeprefix(now)
-    return f"would be {said}" if said.startswith("too close") else said
 
 
 def _mark(share: PartShare) -> str:

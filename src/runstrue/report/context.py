@@ -32,7 +32,16 @@ from runstrue.report.select import (
     places_among,
     shown_captures,
 )
-from runstrue.report.tables import FOUND, LEFT, judged_row, peak_rows, reading_rows, share_rows
+from runstrue.report.tables import (
+    FOUND,
+    LEFT,
+    culprit_rows,
+    judged_row,
+    peak_rows,
+    reading_rows,
+    share_rows,
+)
+from runstrue.report.told_parts import is_of_parts, repair_sentences, told_parts
 from runstrue.report.words import (
     MARKS,
     condition_words,
@@ -64,7 +73,8 @@ def paper_of(
         Heading; else 'Bench record'.
     """
     captures = shown_captures(record)
-    groups = groups_of(record, captures)
+    every = groups_of(record, captures)
+    groups = [group for group in every if not is_of_parts(group.any().reading.result)]
     on_sheet, others = judgements_of(record, captures)
     several = len(places_among(captures)) > 1
     return _printable(
@@ -91,10 +101,12 @@ def paper_of(
             unread=[piece.words for piece in record.sheet.sheet.unread] if record.sheet else [],
             readings=reading_rows(groups, several),
             peaks=peak_rows(groups, several),
+            culprits=culprit_rows(every, several),
+            repairs=_repairs(record, captures),
             pictures=[Picture(key, told) for key, told in pictures],
             passes=[_pass(capture) for capture in captures],
             equipment=_equipment(record, captures),
-            ways=_ways(groups),
+            ways=_ways(every),
             shares=share_rows(groups, several),
             doubts=_doubts(captures, several),
             cautions=list(CAUTIONS),
@@ -259,6 +271,24 @@ def _sheet_source(record: DeckRecord) -> str:
         return "No sheet was entered for this deck."
     source = f" ({sheet.source})" if sheet.source else ""
     return f"As the sheet prints it{source}, entered {date_words(sheet.entered_at)}."
+
+
+def _repairs(record: DeckRecord, captures: Sequence[CaptureRecord]) -> list[str]:
+    """Say of the last pass of each stage which part is to be put right first."""
+    said = []
+    limits = record.sheet.limits if record.sheet else ()
+    for stage in (FOUND, LEFT):
+        told = [
+            (parts, results)
+            for capture in captures
+            if capture.facts.stage == stage
+            for results in ([reading.result for reading in capture.readings],)
+            if (parts := told_parts(results)) is not None
+        ]
+        for parts, results in told[-1:]:
+            sentences = repair_sentences(parts, results, limits)
+            said += [f"{stage.capitalize()}: {words[0].lower()}{words[1:]}" for words in sentences]
+    return said
 
 
 def _dates(begun: str, ended: str) -> str:

@@ -114,7 +114,7 @@ def draw_parts(
         _frame(axes, shown)
         if limit_percent is not None:
             _draw_limit(axes, shown, limit_percent, shape)
-        axes.set_xlabel("weighted flutter, % (peak of a sine of the same power)")
+        axes.set_xlabel("weighted flutter, % (a part: peak of a sine of the same power)")
         number_axis(axes, "x")
         tidy(axes)
         axes.grid(False, axis="y")

@@ -16,6 +16,8 @@ from runstrue.report.figure_deviation import Strand, draw_deviation
 from runstrue.report.figure_histogram import Distribution, draw_histogram
 from runstrue.report.figure_spectrum import Spectrum, draw_spectrum
 from runstrue.report.files import make_folder, write_whole
+from runstrue.report.parts_figures import PartsPlate, parts_plates, transport_plate
+from runstrue.report.parts_figures import Stage as PartsStage
 from runstrue.report.select import (
     Place,
     groups_of,
@@ -26,6 +28,7 @@ from runstrue.report.select import (
     shown_captures,
 )
 from runstrue.report.style import Caption, Role, Shape
+from runstrue.report.told_parts import is_of_parts, names_in
 from runstrue.report.words import figure_of, is_signed, name_of, span_words
 from runstrue.result import Trace
 from runstrue.verdict.models import Limit
@@ -68,6 +71,7 @@ def drawings_of(record: DeckRecord) -> list[Drawing]:
         _summary(record, captures),
         _speed(record, listened, limits),
         _spectrum(record, listened),
+        *_parts(record, listened, limits),
         _histogram(record, listened, limits),
     ]
     return [drawing for drawing in made if drawing is not None] + _electrical(record, captures)
@@ -177,11 +181,14 @@ def _speed(
 def _spectrum(record: DeckRecord, captures: Sequence[CaptureRecord]) -> Drawing | None:
     spectra = []
     weighting: Trace | None = None
+    names: dict[float, str] = {}
     for capture in captures:
         trace = _trace(capture, SPECTRUM)
         weighting = weighting or _trace(capture, WEIGHTING)
         if trace is not None:
-            lines = next((r.result.lines for r in capture.readings if r.result.lines), ())
+            results = [reading.result for reading in capture.readings]
+            lines = next((r.lines for r in results if r.lines and not is_of_parts(r)), ())
+            names = names_in(results, lines)
             stage = capture.facts.stage
             spectra.append(Spectrum(trace, ROLES[stage], stage, lines))
     if not spectra:
@@ -190,9 +197,33 @@ def _spectrum(record: DeckRecord, captures: Sequence[CaptureRecord]) -> Drawing 
         "spectrum",
         f"Flutter spectrum: speed variation in per cent over its rate, {_stages(captures)}.",
         lambda shape: draw_spectrum(
-            spectra, _caption(record, captures), weighting=weighting, shape=shape
+            spectra, _caption(record, captures), parts=names, weighting=weighting, shape=shape
         ),
     )
+
+
+def _parts(
+    record: DeckRecord, captures: Sequence[CaptureRecord], limits: Sequence[Limit]
+) -> list[Drawing]:
+    """Draw what each part does, and the transport where the deck is described."""
+    stages = [
+        PartsStage([one.result for one in capture.readings], ROLES[capture.facts.stage],
+                   capture.facts.stage)
+        for capture in captures
+    ]  # fmt: skip
+    limit = _limit(limits, "flutter.weighted_peak")
+    plates = list(parts_plates(stages, limit.high if limit else None))
+    last = captures[-1] if captures else None
+    cm_s = last.facts.speed_cm_s if last else None
+    speed = last.find("speed.deviation") if last else None
+    off = speed.quantity.value if speed is not None and speed.quantity is not None else 0.0
+    drawn = transport_plate(record.transport_at(cm_s), cm_s, off)
+
+    def drawing(plate: PartsPlate) -> Drawing:
+        caption = _caption(record, captures)
+        return Drawing(plate.key, plate.told, lambda shape: plate.draw(caption, shape))
+
+    return [drawing(plate) for plate in (*plates, drawn) if plate is not None]
 
 
 def _histogram(
@@ -263,6 +294,8 @@ def _summary(record: DeckRecord, captures: Sequence[CaptureRecord]) -> Drawing |
         rows = []
         for group in groups_of(record, captures):
             result = group.any().reading.result
+            if is_of_parts(result):
+                continue
             shown_points = [
                 Point(shown.reading.result.quantity, ROLES[stage])
                 for stage in ROLES

@@ -115,6 +115,16 @@ class Peak:
 
 
 @dataclass(frozen=True, slots=True)
+class Culprit:
+    """One part's share of the flutter, found and left, and what would do it."""
+
+    name: str
+    found: Cell
+    left: Cell
+    cause: str
+
+
+@dataclass(frozen=True, slots=True)
 class Picture:
     """One figure: `key` finds its drawing, `told` says in words what it shows."""
 
@@ -175,6 +185,10 @@ class Paper:
         What of the sheet was not understood, verbatim.
     readings : list of Reading
     peaks : list of Peak
+    culprits : list of Culprit
+        Which part makes how much of the flutter.
+    repairs : list of str
+        What to repair first, and what would then remain; one sentence or two each.
     pictures : list of Picture
     passes : list of Pass
     equipment : list of Fact
@@ -201,6 +215,8 @@ class Paper:
     unread: list[str]
     readings: list[Reading]
     peaks: list[Peak]
+    culprits: list[Culprit]
+    repairs: list[str]
     pictures: list[Picture]
     passes: list[Pass]
     equipment: list[Fact]

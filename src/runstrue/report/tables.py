@@ -8,8 +8,9 @@ from dataclasses import replace
 from runstrue.catalogue import KINDS
 from runstrue.logbook.models import Stage
 from runstrue.quantity import Budget, Quantity, number_text
-from runstrue.report.paper import Cell, Judged, Peak, Reading, Share
+from runstrue.report.paper import Cell, Culprit, Judged, Peak, Reading, Share
 from runstrue.report.select import Group, Judgement, Place, Shown, place_words
+from runstrue.report.told_parts import NOBODYS, RUNOUT, SHARE, UNEXPLAINED, runout_words
 from runstrue.report.words import (
     MARKS,
     figure_of,
@@ -228,6 +229,52 @@ def _with_within(quantity: Quantity) -> str:
     within = within_of(quantity)
     figure = f"{quantity.value_text()} {quantity.unit}"
     return f"{figure} ({within})" if within else figure
+
+
+def culprit_rows(groups: Sequence[Group], several: bool) -> list[Culprit]:
+    """Return each part's share of the flutter, the largest first, and last what is nobody's."""
+    causes: dict[tuple[str, Place], list[tuple[str, Quantity]]] = {}
+    for group in groups:
+        result = _last(group).reading.result
+        if result.id == RUNOUT and result.quantity is not None:
+            part, place = (str(result.conditions.get(key, "")) for key in ("part", "point"))
+            causes.setdefault((part, group.place), []).append((place, result.quantity))
+    rows = []
+    for group in groups:
+        result = _last(group).reading.result
+        if result.id != SHARE or result.quantity is None:
+            continue
+        key = str(result.conditions.get("part", ""))
+        nobodys = key == UNEXPLAINED
+        size = max(
+            one[-1].reading.result.quantity.value
+            for one in group.stages.values()
+            if one[-1].reading.result.quantity is not None
+        )
+        name = NOBODYS if nobodys else str(result.conditions.get("name", key))
+        where = place_words(group.place) if several else ""
+        row = Culprit(
+            f"{name} ({where})" if where else name,
+            _culprit_cell(group.latest(FOUND)), _culprit_cell(group.latest(LEFT)),
+            runout_words(causes.get((key, group.place), [])),
+        )  # fmt: skip
+        rows.append((nobodys, -size, row))
+    return [row for _, _, row in sorted(rows, key=lambda one: one[:2])]
+
+
+def _last(group: Group) -> Shown:
+    return group.latest(LEFT) or group.latest(FOUND) or group.any()
+
+
+def _culprit_cell(shown: Shown | None) -> Cell:
+    quantity = shown.reading.result.quantity if shown else None
+    if shown is None or quantity is None:
+        return Cell()
+    matters = shown.reading.result.conditions.get("matters", False)
+    return Cell(
+        figure=f"±{quantity.value_text()} {quantity.unit}", within=within_of(quantity),
+        more="matters" if matters else "",
+    )  # fmt: skip
 
 
 def share_rows(groups: Sequence[Group], several: bool) -> list[Share]:
