@@ -18,7 +18,9 @@ from pathlib import Path
 import numpy as np
 import scipy
 
+from benchmarks.faults import fault_rows
 from benchmarks.figures import figure_rows
+from benchmarks.finding import finding_rows
 from benchmarks.proof import SEEDS, coverage_rows
 from benchmarks.row import Broken, Row, as_markdown, as_text
 from benchmarks.speed import shell_rows, time_rows
@@ -26,24 +28,27 @@ from runstrue import __version__
 
 PAGE = Path(__file__).parents[1] / "docs" / "benchmarks.md"
 
+PARTS: dict[str, Callable[[argparse.Namespace], Iterable[Row]]] = {
+    "time": lambda _: time_rows(),
+    "shell": lambda _: shell_rows(),
+    "figures": lambda _: figure_rows(),
+    "faults": lambda _: fault_rows(),
+    "finding": lambda _: finding_rows(),
+    "coverage": lambda wanted: coverage_rows(wanted.seeds),
+}
+
 
 def main(arguments: list[str] | None = None) -> int:
     """Run all parts and print the table."""
     wanted = _arguments(arguments)
-    parts: dict[str, Callable[[], Iterable[Row]]] = {
-        "time": time_rows,
-        "shell": shell_rows,
-        "figures": figure_rows,
-        "coverage": lambda: coverage_rows(wanted.seeds),
-    }
     rows: list[Row] = []
     broken: list[Broken] = []
     begin = time.perf_counter()
-    for name in wanted.only or parts:
+    for name in wanted.only or PARTS:
         print(f"{time.perf_counter() - begin:5.0f} s  {name} …", file=sys.stderr, flush=True)
         try:
             # a row that came out is kept even if a later one of its part breaks down
-            for row in parts[name]():
+            for row in PARTS[name](wanted):
                 rows.append(row)
         except Exception as error:  # whatever it is, the other parts are still worth running
             broken.append(Broken(name, f"{type(error).__name__}: {error}"))
@@ -64,9 +69,7 @@ def _arguments(arguments: list[str] | None) -> argparse.Namespace:
         "--write", action="store_true", help="write docs/benchmarks.md as well, when all ran"
     )
     parser.add_argument("--seeds", type=int, default=SEEDS, help="seeds for the coverage")
-    parser.add_argument(
-        "--only", nargs="+", choices=("time", "shell", "figures", "coverage"), help="parts to run"
-    )
+    parser.add_argument("--only", nargs="+", choices=PARTS, help="parts to run")
     return parser.parse_args(arguments)
 
 

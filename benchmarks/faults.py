@@ -6,34 +6,36 @@ moved, its odds by up to a factor of three either way, anew for every deck; one 
 'don't know'. A sitting ends when the first cause has 80 %, when no check would tell more, or after
 twelve checks; whether the first cause is then the true one, and how long it took, is counted.
 
-Against it stands a person who asks in order of commonness: the shortest check that points to the
-commonest suspect, then the next. That person reads the answers just as well: only the order
-differs.
+Against it stands a person who goes down the list of suspects in order of commonness, each in its
+turn with the shortest check that points to it. That person minds no risk, does any check whether
+or not the complaint names it, and reads the answers just as well: only the order differs. (Asking
+every check about the commonest suspect before going on to the next one would take longer.)
 """
 
 from __future__ import annotations
 
 import argparse
 import resource
+import subprocess
 import sys
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 
 from benchmarks.row import Row, as_text
 from runstrue.faults.infer import FaultFinder, Ranking
-from runstrue.faults.judgement import CLEAR, LINK_CHANCE, POINTS, UNLIKELY
+from runstrue.faults.judgement import CLEAR, LINK_CHANCE, POINTS, SURE, UNLIKELY
 from runstrue.faults.models import Check, Evidence, Knowledge
 from runstrue.faults.priors import Prior, priors_of
 from runstrue.faults.read import read_knowledge
 
 SEEDS = 600
 MOST_CHECKS = 12
-SURE = 0.8
 COMPLAINTS = 2
 OFF = 3.0
 DO_NOT_KNOW = 0.1
@@ -171,7 +173,7 @@ def sit(deck: Deck, *, by_commonness: bool = False, trained: bool = True) -> Sit
         if ranking.rows[0].chance >= SURE or asked == MOST_CHECKS:
             break
         if by_commonness:
-            check = _commonest(ranking, {one.key for one in evidence})
+            check = _commonest(ranking, {one.key for one in evidence}, asked)
         else:
             offered = finder().next_checks(evidence, None, trained, 1).suggestions
             check = offered[0].check if offered else None
@@ -184,8 +186,10 @@ def sit(deck: Deck, *, by_commonness: bool = False, trained: bool = True) -> Sit
     return Sitting(is_right, asked, minutes, tuple(seconds), tuple(said), has_conflict)
 
 
-def _commonest(ranking: Ranking, asked: set[str]) -> Check | None:
-    for row in sorted(ranking.suspects, key=lambda one: (-one.prior, one.cause.id)):
+def _commonest(ranking: Ranking, asked: set[str], count: int) -> Check | None:
+    """Return the shortest check about the suspect whose turn it is; the list begins anew."""
+    rows = sorted(ranking.suspects, key=lambda one: (-one.prior, one.cause.id))
+    for row in (*rows[count:], *rows):
         pointing = [
             one
             for one in knowledge().checks.values()
@@ -253,7 +257,7 @@ def fault_rows(seeds: int = SEEDS) -> Iterator[Row]:
     remark = (
         f"{seeds} decks with one fault, odds off by up to {OFF:.0f}, every tenth answer 'don't "
         f"know'; in order of commonness {100 * share_right(common):.0f} %; somebody not trained "
-        f"for mains work {100 * share_right(untrained):.0f} %; conflicts told in "
+        f"for mains work {100 * share_right(untrained):.0f} %; a conflict told in "
         f"{100 * sum(one.has_conflict for one in ours) / len(ours):.0f} %"
     )
     yield Row(
@@ -265,7 +269,7 @@ def fault_rows(seeds: int = SEEDS) -> Iterator[Row]:
         "minutes less than in order of commonness", f"{100 * less:.0f} %", "≥ 25 %", less / 0.25,
         more_is_better=True,
         remark=f"mean of all sittings, right or wrong: {mean_minutes(ours):.1f} min against "
-        f"{mean_minutes(common):.1f} min",
+        f"{mean_minutes(common):.1f} min; not trained {mean_minutes(untrained):.1f} min",
     )  # fmt: skip
 
 
@@ -278,16 +282,39 @@ def _time_rows(seeds: int) -> Iterator[Row]:
         remark=f"the full knowledge, {len(took_ms)} states of evidence of simulated sittings; "
         f"nine in ten within {np.quantile(took_ms, 0.9):.0f} ms",
     )  # fmt: skip
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss  # KiB on Linux, bytes on macOS
-    peak_mb = peak / (1e6 if sys.platform == "darwin" else 1e6 / 1024)
-    yield Row("peak memory of that", f"{peak_mb:.0f} MB", "≤ 300 MB", peak_mb / 300)
+    peak_mb = float(
+        subprocess.run(
+            [sys.executable, "-m", "benchmarks.faults", "--peak", "--seeds", str(min(seeds, 100))],
+            capture_output=True, text=True, check=True,
+        ).stdout
+    )  # fmt: skip
+    yield Row(
+        "peak memory of that", f"{peak_mb:.0f} MB", "≤ 300 MB", peak_mb / 300,
+        remark="a process of its own",
+    )  # fmt: skip
+
+
+def _peak_mb(seeds: int) -> float:
+    """Sit before some decks, and return the most memory that this process held by itself."""
+    sittings(seeds)
+    status = Path("/proc/self/status")
+    if status.exists():  # begins anew with a process, where what `resource` tells does not
+        held = next(one for one in status.read_text().splitlines() if one.startswith("VmHWM"))
+        return float(held.split()[1]) * 1024 / 1e6
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1e6 if sys.platform == "darwin" else 1e6 / 1024)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print the rows and the calibration."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.faults")
     parser.add_argument("--seeds", type=int, default=SEEDS)
-    seeds = parser.parse_args(arguments).seeds
+    parser.add_argument("--peak", action="store_true", help="print the peak memory in MB, alone")
+    wanted = parser.parse_args(arguments)
+    seeds = wanted.seeds
+    if wanted.peak:
+        print(f"{_peak_mb(seeds):.1f}")
+        return 0
     rows = list(fault_rows(seeds))
     print(as_text(rows))
     for row in rows:
