@@ -162,7 +162,7 @@ def say(ctx: click.Context, deck: str, words: str, absent: bool) -> int:
 @fault.command("answer", short_help="Say what a check showed.")
 @click.argument("deck")
 @click.argument("check")
-@click.argument("outcome")
+@click.argument("outcome", default="")
 @bench_option
 @click.pass_context
 def answer(ctx: click.Context, deck: str, check: str, outcome: str) -> None:

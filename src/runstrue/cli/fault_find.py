@@ -105,11 +105,15 @@ def answer_of(check: Check, word: str) -> str:
         return word
     if word.isdecimal() and 1 <= int(word) <= len(ids) + 1:
         return (*ids, "unknown")[int(word) - 1]
-    raise InputError(
-        f"'{word}' is no outcome of '{check.id}'",
-        f"one of {', '.join((*ids, 'unknown'))} is needed",
-        near(word, ids),
-    )  # fmt: skip
+    seen, then = (
+        (f"'{word}' is no outcome of '{check.id}'", near(word, ids))
+        if word
+        else (
+            f"No outcome of '{check.id}' was named",
+            f"runstrue fault explain {check.id} says what each means",
+        )
+    )
+    raise InputError(seen, f"one of {', '.join((*ids, 'unknown'))} is needed", then)
 
 
 def symptom_evidence(key: str, answer: str = "present") -> Evidence:

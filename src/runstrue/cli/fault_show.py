@@ -111,7 +111,7 @@ def cause_lines(cause: Cause, knowledge: Knowledge) -> Iterator[str]:
 
 def short_source(text: str) -> str:
     """Return what a source is, without all that is told of it."""
-    for end in (":", ";", ". "):
+    for end in (" (", ":", ";"):
         text = text.partition(end)[0]
     return text.rstrip(".")
 
