@@ -284,3 +284,16 @@ def test_nothing_is_left_to_look_at() -> None:
 
 def test_without_a_complaint_something_cheap_is_offered() -> None:
     assert FINDER.next_checks([]).suggestions
+
+
+@pytest.mark.parametrize("key", sorted(one.id for one in KNOWN.symptoms.values() if one.playing))
+def test_nothing_is_asked_of_a_tape_that_cannot_play(key: str) -> None:
+    found = FINDER.next_checks([symptom(key)], None, True, 100)
+    assert found.suggestions
+    told = [*found.suggestions, *found.held_back]
+    assert not [one.check.id for one in told if one.check.playing]
+
+
+def test_a_tape_that_plays_is_asked() -> None:
+    offered = FINDER.next_checks([symptom("speed_slow")], None, True, 100).suggestions
+    assert any(one.check.playing for one in offered)

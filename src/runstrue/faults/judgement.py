@@ -56,7 +56,7 @@ RISK_MINUTES: Final[Mapping[str, Mapping[RiskWord, float]]] = {
 UNNAMED: Final = 2.0
 """How many times its cost a check counts that no complaint's own list of checks names.
 
-It may be impossible with this complaint: no tone can be played on a deck that does not turn.
+It may be impossible with this complaint.
 """
 
 SURE: Final = 0.8

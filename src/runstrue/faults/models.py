@@ -80,6 +80,8 @@ class Symptom(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
         Worth doing for this symptom, in a bench's usual order.
     cold_checks_before_power : tuple of str
         To be done unplugged before any mains is applied.
+    playing : {'', 'impossible'}
+        Whether it says that no tape plays: checks that need that are left out.
     cautions : tuple of str
     basis : tuple of str
         What stands behind its figures, where it names one: keys of the knowledge's sources.
@@ -90,6 +92,7 @@ class Symptom(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
     causes: tuple[Link, ...]
     checks: tuple[str, ...] = ()
     cold_checks_before_power: tuple[str, ...] = ()
+    playing: Literal["", "impossible"] = ""
     cautions: tuple[str, ...] = ()
     basis: tuple[str, ...] = ()
 
@@ -157,6 +160,8 @@ class Check(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
     minutes : float
     power : str
         The state in which the deck must be.
+    playing : {'', 'needed'}
+        Whether the deck must play a tape, or record one.
     risk : Risk
     outcomes : tuple of Outcome
     cautions : tuple of str
@@ -173,6 +178,7 @@ class Check(_Known, frozen=True, forbid_unknown_fields=True, kw_only=True):
     tools: tuple[str, ...] = ()
     minutes: float
     power: Power
+    playing: Literal["", "needed"] = ""
     risk: Risk = Risk()
     outcomes: tuple[Outcome, ...]
     cautions: tuple[str, ...] = ()

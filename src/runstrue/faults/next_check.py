@@ -4,7 +4,8 @@ How much a check is worth, in bits, is told in `worth.py`. Bits are divided by w
 its minutes, and minutes for its risk; twice that where none of the complaints names it among its
 own checks (`judgement.py`).
 
-What is not offered: a check whose electrical risk is medium or high, or with mains in reach, to
+What cannot be done is left out: no tone can be played on a deck that does not turn. What is not
+offered, and named: a check whose electrical risk is medium or high, or with mains in reach, to
 somebody who has not said that they are trained for it; anything under power while a symptom asks
 for a look at the unplugged deck first; a check whose tools are not at hand.
 """
@@ -114,6 +115,7 @@ def next_checks(
     present = _present(network, evidence)
     cold = list(dict.fromkeys(key for one in present for key in one.cold_checks_before_power))
     named = {key for one in present for key in one.checks}
+    stands = any(one.playing == "impossible" for one in present)
     waiting = [key for key in cold if key not in asked]
     open_cold = [key for key in cold if key not in answered]
     told = worths(network, found, suspects, asked)
@@ -122,7 +124,13 @@ def next_checks(
         for key in {*told, *waiting}
     }
     ranked = sorted(
-        (key for key in told if key not in waiting and told[key].bits >= LEAST_BITS),
+        (
+            key
+            for key in told
+            if key not in waiting
+            and told[key].bits >= LEAST_BITS
+            and not (stands and network.check(key).playing)
+        ),
         key=lambda key: _place(network.check(key), told[key].worth / cost[key]),
     )
     offered: list[Suggestion] = []

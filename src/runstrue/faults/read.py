@@ -237,7 +237,7 @@ class _Reading:
 
     def _symptom(self, piece: Piece) -> Symptom:
         keys = ("id", "name", "said", "area", "causes", "checks", "cold_checks_before_power",
-                "cautions", "basis")  # fmt: skip
+                "playing", "cautions", "basis")  # fmt: skip
         needed = ("id", "name", "area", "causes", "checks")
         of = Fields(piece, "A symptom", keys, needed, self.references)
         return Symptom(
@@ -248,6 +248,7 @@ class _Reading:
             causes=of.links(),
             checks=of.refer("checks", "check"),
             cold_checks_before_power=of.refer("cold_checks_before_power", "check"),
+            playing=of.word("playing", ("impossible",)),
             cautions=of.refer("cautions", "caution"),
             basis=of.refer("basis", "source"),
         )
@@ -273,8 +274,8 @@ class _Reading:
         )
 
     def _check(self, piece: Piece) -> Check:
-        keys = ("id", "name", "area", "how", "tools", "minutes", "power", "risk", "outcomes",
-                "cautions", "measures", "basis")  # fmt: skip
+        keys = ("id", "name", "area", "how", "tools", "minutes", "power", "playing", "risk",
+                "outcomes", "cautions", "measures", "basis")  # fmt: skip
         needed = ("id", "name", "how", "minutes", "power", "outcomes")
         of = Fields(piece, "A check", keys, needed, self.references)
         return Check(
@@ -285,6 +286,7 @@ class _Reading:
             tools=of.refer("tools", "tool"),
             minutes=of.number("minutes"),
             power=of.word("power", get_args(Power)),
+            playing=of.word("playing", ("needed",)),
             risk=of.risk(),
             outcomes=tuple(self._outcome(one) for one in of.list("outcomes")),
             cautions=of.refer("cautions", "caution"),
