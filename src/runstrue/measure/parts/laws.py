@@ -51,7 +51,7 @@ class Law:
         if self.kind == "clock":
             middle = stretch.clock_s[stretch.percent.size // 2]
             return np.asarray(rate_hz * (stretch.clock_s[at] - middle))
-        gone_s = (at - stretch.percent.size // 2) * stretch.step_s
+        gone_s = np.asarray((at - stretch.percent.size // 2) * stretch.step_s, dtype=np.float64)
         if self.kind == "tape":
             return np.asarray(rate_hz * gone_s)
         return self._turned(rate_hz, gone_s)

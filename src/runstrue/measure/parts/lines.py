@@ -12,6 +12,7 @@ and size follows by linear propagation through the least squares (JCGM 100:2008,
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -254,10 +255,11 @@ class _Search:
         if line.law is TAPE:
             low = max(int(place) - LEAK_BINS, 0)
             bins = np.arange(low, min(int(place) + LEAK_BINS, self.rest.size))
+            away = np.asarray(bins, dtype=np.float64)
             begun = line.size * np.exp(-2j * np.pi * place / samples * (samples // 2))
-            added = begun / 2 * _hann(bins - place, samples)
+            added = begun / 2 * _hann(away - place, samples)
             if place < LEAK_BINS:
-                added = added + np.conj(begun) / 2 * _hann(bins + place, samples)
+                added = added + np.conj(begun) / 2 * _hann(away + place, samples)
             self.rest[bins] += sign * added
             return
         middle = round(place)
@@ -340,8 +342,8 @@ class _Band:
         size = group[-1].size
         along = np.array([size.real, size.imag]) / max(abs(size), 1e-300)
         parts = [own, many + own]
-        u_size = float(np.sqrt(max(along @ covariance[np.ix_(parts, parts)] @ along, 0.0)))
-        u_place = float(np.sqrt(max(covariance[2 * many + own, 2 * many + own], 0.0)))
+        u_size = math.sqrt(max(float(along @ covariance[np.ix_(parts, parts)] @ along), 0.0))
+        u_place = math.sqrt(max(float(covariance[2 * many + own, 2 * many + own]), 0.0))
         return u_place * self._search.bin_hz, u_size
 
     def _solve(self, values: Complex, group: list[_Line]) -> Complex:

@@ -167,7 +167,7 @@ def _stretch(filled: Array, start: int, stop: int, rate_hz: float, travel_s: flo
     percent = (values - slow) / (1 + slow / 100)
     step_s = float(travel[-1]) / (samples - 1)
     if np.ptp(slow) > STEADY_PERCENT:
-        even = step_s * np.arange(samples)
+        even = step_s * np.arange(samples, dtype=np.float64)
         clock_s = np.interp(even, travel, clock_s)
         slow = curve(np.interp(even, travel, place))
         percent = _resampled(percent, travel, even)
