@@ -115,7 +115,7 @@ class ChainTruth:
             lambda x: self.noise_density_per_hz(math.exp(x), channel) * math.exp(x),
             math.log(low_hz), math.log(high_hz), limit=200,
         )  # fmt: skip
-        return 10 * math.log10(power / (self._reference**2 / 2))
+        return 10 * math.log10(power / (self._reference**2 / 2)) if power else -math.inf
 
     def modulation_noise_db(self, played_hz: float, left_out_hz: float) -> float:
         """A tone over the noise that it brings, outside ± so many Hz around it; positive."""
