@@ -16,6 +16,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
+from runstrue.capture.marks import from_comment
 from runstrue.errors import FileError, SignalError
 from runstrue.samples import Origin
 
@@ -77,6 +78,7 @@ class FileSource:
             self.channels = int(sound.channels)
             self.frames = int(sound.frames)
             self.subtype = str(sound.subtype)
+            self.doubts += from_comment(str(sound.comment))
         if self.channels > most_channels:
             raise SignalError(
                 f"'{path.name}' has {self.channels} channels",

@@ -7,6 +7,7 @@ A place where the tone is lost takes 0.1 s on either side with it, as in a file.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,6 +54,9 @@ class Now:
     nominal_hz : float or None
         The tape's tone, once one was heard.
     needle_percent : float or None
+    points : int
+        Points of the strip chart so far.
+    point_rate_hz : float
     """
 
     def __init__(self, band: Band, rate_hz: float, channels: int, plan: TonePlan) -> None:
@@ -67,7 +71,7 @@ class Now:
         self._needle_settle = self._settle + math.ceil(NEEDLE_SETTLING_S * rate_hz)
         self._most_lost = int((BRIDGED_S + 2 * GUARD_S) * rate_hz)
         self._ran, self._lost, self._held = 0, 0, 0.0
-        self._points = 0
+        self.points, self.point_rate_hz = 0, rate_hz / POINT_SAMPLES
         self._noise_per_hz = 0.0
         self.nominal_hz: float | None = plan.named_hz
         self.needle_percent: float | None = None
@@ -80,7 +84,7 @@ class Now:
         cells = self._present.shape[1] - 2 * self._guard
         cells = min(cells, self._offset.shape[1] // CELL_SAMPLES)
         if cells <= 0:
-            return Strip(self._points, self._rate_hz / POINT_SAMPLES, (), ())
+            return Strip(self.points, self.point_rate_hz, (), ())
         windows = np.lib.stride_tricks.sliding_window_view(
             self._present, 2 * self._guard + 1, axis=1
         )
@@ -107,7 +111,7 @@ class Now:
             return None
         size = round(NODE_S * self._rate_hz)
         samples = min(round(OVER_S * self._rate_hz), self._trail.end) // size * size
-        newest = self._trail.between(self._trail.end - samples, self._trail.end)
+        newest = self._trail.newest(samples)
         rows = self._tracks(newest)
         usable = np.isfinite(newest[rows]).all(axis=0)
         if not rows or np.count_nonzero(usable) < LEAST_S * self._rate_hz:
@@ -116,7 +120,7 @@ class Now:
         mean = bell_mean(series)
         noise = self._noise_per_hz / len(rows)
         over = speed_over(mean, "bell-mean/1", "both", self.nominal_hz, self._plan.tape,
-                          self._plan.card, noise, series, {})  # fmt: skip
+                          self._plan.card, noise, series, {}, ())  # fmt: skip
         assert over.quantity is not None
         percent = over.quantity
         per_percent = PERCENT_TO_CENTS / (1 + percent.value / 100)
@@ -141,15 +145,14 @@ class Now:
 
     def heard_hz(self) -> float | None:
         """Frequency of the newest tenth of a second of tone, or None."""
-        count = min(round(0.1 * self._rate_hz), self._trail.end)
-        newest = self._trail.between(self._trail.end - count, self._trail.end)
+        newest = self._trail.newest(round(0.1 * self._rate_hz))
         if self.nominal_hz is None or not np.isfinite(newest).any():
             return None
         return self.nominal_hz * (1 + float(np.nanmean(newest)) / 100)
 
     def unbroken(self) -> Array:
         """The newest deviation without a gap, in %, of the channels that carry the tone."""
-        held = self._trail.between(self._trail.first, self._trail.end)
+        held = self._trail.newest(round(SPECTRUM_S * self._rate_hz))
         rows = self._tracks(held[:, -round(self._rate_hz) :])
         broken = np.flatnonzero(~np.isfinite(held[rows]).all(axis=0))
         return np.asarray(held[rows][:, (int(broken[-1]) + 1 if broken.size else 0) :])
@@ -176,27 +179,27 @@ class Now:
         percent = (offset_hz + (self._band.centre_hz - nominal_hz)) * (100 / nominal_hz)
         percent[~good] = np.nan
         self._trail.extend(percent.astype(np.float32))
-        any_good = good.any(axis=0)
+        any_good: Mask = np.asarray(good.any(axis=0))
         share = good.sum(axis=0)
         mean = np.where(any_good, np.where(good, percent, 0.0).sum(axis=0) / np.maximum(share, 1),
                         np.nan)  # fmt: skip
         weighted = self._weigh(mean, any_good)
-        first = self._points
+        first = self.points
         points = mean.size // POINT_SAMPLES
-        self._points += points
+        self.points += points
         rows = mean.reshape(points, POINT_SAMPLES).mean(axis=1)
         peaks = weighted.reshape(points, POINT_SAMPLES)
         highest = np.take_along_axis(
             peaks, np.abs(np.nan_to_num(peaks)).argmax(axis=1)[:, None], axis=1
         )[:, 0]
-        return Strip(first, self._rate_hz / POINT_SAMPLES, _told(rows), _told(highest))
+        return Strip(first, self.point_rate_hz, _told(rows), _told(highest))
 
     def _weigh(self, percent: Array, good: Mask) -> Array:
         """Weighted deviation; not a number where it is lost or has not settled."""
         weighted = np.full(percent.size, np.nan)
         edges = np.flatnonzero(np.diff(good, prepend=~good[:1], append=~good[-1:]))
-        for begin, end in zip(edges[:-1], edges[1:], strict=True):
-            length = int(end - begin)
+        for begin, end in pairwise(edges.tolist()):
+            length = end - begin
             if not good[begin]:
                 self._lost += length
                 if self._lost > self._most_lost:
