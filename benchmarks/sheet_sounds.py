@@ -73,12 +73,14 @@ def played(made: Programme, conditions: Conditions) -> list[Stretch]:
         frames = round((lasts_s - 2 * INWARD_S) * RATE_HZ)
         times_s = starts_s + np.arange(frames) / RATE_HZ
         places_s = place_s(times_s, phases)
-        late_s = np.zeros(1)
+        left = made.read(0, Fraction(0), places_s)
         if conditions.delay_us is not None:
             late_s = conditions.delay_us(times_s) * 1e-6
-        sound = np.stack(
-            [made.read(0, Fraction(0), places_s), made.read(1, Fraction(0), places_s - late_s)]
-        )
+            right = made.read(1, Fraction(0), places_s - late_s)
+        else:
+            alike = section.channels == "both"
+            right = left if alike else made.read(1, Fraction(0), places_s)
+        sound = np.stack([left, right])
         if conditions.curve is not None:
             sound = conditions.curve(sound)
         sound += hiss(draw, frames, conditions.hiss_db)

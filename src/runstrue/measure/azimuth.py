@@ -1,9 +1,9 @@
 """Azimuth: how much one channel trails the other, what tilt that is, and how it sways.
 
 The phase between the channels is read frame by frame from their cross-spectrum around each tone;
-flutter is common to both and drops out. The lowest tone says without doubt where zero is, and
-each higher one, being finer, is unwrapped by the one below it. A phase that stays at half a turn
-however low the tone is no delay but a channel of turned polarity.
+flutter is common to both and drops out. How many whole turns a fine tone has made is told by the
+lower ones and by polarity pulses (`runstrue.measure.azimuth_turns`); where they leave a doubt, no
+delay is told.
 
 Delay = s tan α / v, with s the distance of the two tracks' middles and v the tape speed; a tilt
 costs treble by |sin x / x| with x = π w tan α f / v over a track of width w (Camras, Jorgensen,
@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 
 from runstrue.dsp.band_power import half_width_hz
 from runstrue.errors import SignalError
+from runstrue.measure.azimuth_turns import Settled, ToneTurns, settle
+from runstrue.measure.polarity import read_pulses
 from runstrue.measure.sections import Stretch
 from runstrue.quantity import Budget, Contribution
 from runstrue.result import Condition, Result, Trace
@@ -32,8 +34,6 @@ SHORTEST_S = 10.0
 """Sway is slow: less would tell a moment."""
 TAPE_MINUTES = 1.0
 """Recorded azimuth of a calibration tape: 90° ± 1′ (JIS C 5563-1996 = IEC 94-2:1994 clause 3)."""
-STEP_TURNS = 0.16
-"""By how much a tone's phase may differ from what the one below foretold: 57° of a turn."""
 CLEAREST = 0.2  # r.m.s. phase noise of a frame in turns at which a tone is of no use
 
 
@@ -69,47 +69,61 @@ CASSETTE = Tracks()
 
 
 def measure_azimuth(
-    stretches: Sequence[Stretch], tracks: Tracks = CASSETTE, tape_source: str = ""
+    stretches: Sequence[Stretch],
+    tracks: Tracks = CASSETTE,
+    tape_source: str = "",
+    *,
+    coarser: Sequence[Stretch] = (),
 ) -> tuple[Result, ...]:
     """Delay, tilt and sway from tones that both channels carry alike.
 
     Parameters
     ----------
     stretches : sequence of Stretch
-        Sections of one tone each, or multitones; two channels; the highest tone for 10 s.
+        Sections of one tone each, or multitones; two channels; one of them for 10 s. The highest
+        tone of that length is the one that the figures are read from.
     tracks : Tracks
     tape_source : str
         What the recorded azimuth's uncertainty belongs to (a bought tape); empty for the deck's
         own recording, whose zero is its own record head.
+    coarser : sequence of Stretch
+        Other tones that both channels carry, short ones too, and polarity pulses: they tell how
+        many whole turns a high tone has made, and which way the channels point.
 
     Returns
     -------
     tuple of Result
         `azimuth.delay` in µs at nominal speed (positive: the right channel trails),
         `azimuth.angle` in minutes of arc, `azimuth.sway` (twice the standard deviation of the
-        angle), and `phase.polarity` (0 or 180°).
+        angle), and `phase.polarity` (0 or 180°). Delay, angle and polarity have no figure where
+        several fit.
 
     Raises
     ------
     SignalError
         When there are not two channels, the tones are too weak, or none lasts 10 s.
     """
-    readings = sorted(_phases(stretches), key=lambda one: one.tone_hz)
-    if not readings or readings[-1].length_s < SHORTEST_S * 0.95:
+    readings = _phases([one for one in stretches if one.section.kind != "polarity"])
+    long = [one for one in readings if one.length_s >= SHORTEST_S * 0.95]
+    if not long:
         longest_s = max((one.length_s for one in readings), default=0.0)
         raise SignalError(
             f"Only {longest_s:.1f} s of tone were found on both channels",
             f"{SHORTEST_S:g} s are needed to read azimuth and its sway",
             "play the azimuth section in full",
         )
-    turned = _is_turned(readings)
-    delays_us = _unwrapped(readings, turned)
-    best = readings[-1]
-    delay_us = delays_us[-1]
-    frames_us = delay_us + _wrapped(best.turns - best.mean_turns) / best.tone_hz * 1e6
+    best = max(long, key=lambda one: one.tone_hz)
+    readings += _phases([one for one in coarser if one.section.kind != "polarity"])
+    pulses = [
+        said for one in (*stretches, *coarser)
+        if one.section.kind == "polarity" and (said := read_pulses(one)) is not None
+    ]  # fmt: skip
+    settled = settle(best.toned, [one.toned for one in readings], pulses[0] if pulses else None)
+    frames_us = settled.way.delay_us + _wrapped(best.turns - best.mean_turns) / best.tone_hz * 1e6
     noise_us = best.u_turns / best.tone_hz * 1e6
     sway_us = math.sqrt(max(float(np.var(frames_us)) - noise_us**2, 0.0))
-    return _results(readings, frames_us, delay_us, noise_us, sway_us, turned, tracks, tape_source)
+    seen = _Seen(best, readings, bool(pulses), frames_us, noise_us, sway_us)
+    return _results(seen, settled, tracks, tape_source)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,6 +135,25 @@ class _Phase:
     mean_turns: float
     u_turns: float  # r.m.s. noise of one frame
     length_s: float
+
+    @property
+    def toned(self) -> ToneTurns:
+        """Its mean."""
+        return ToneTurns(
+            self.tone_hz, self.mean_turns, self.u_turns / math.sqrt(max(self.turns.size, 1))
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """What the figures are made from: the tone that they are read from, and all that were seen."""
+
+    best: _Phase
+    readings: Sequence[_Phase]
+    pulses: bool
+    frames_us: Array
+    noise_us: float
+    sway_us: float
 
 
 def _phases(stretches: Sequence[Stretch]) -> list[_Phase]:
@@ -175,46 +208,27 @@ def _wrapped(turns: Array | float) -> Array:
     return np.asarray(turns - np.rint(turns), dtype=np.float64)
 
 
-def _is_turned(readings: Sequence[_Phase]) -> bool:
-    """Whether half a turn at every tone fits better than none; a lone tone decides by itself."""
-    if len(readings) == 1:
-        return bool(abs(readings[0].mean_turns) > 0.25)
-
-    def disagreement(turned: bool) -> float:
-        delays_us = np.array(_unwrapped(readings, turned))
-        tones_hz = np.array([one.tone_hz for one in readings[1:]])
-        return float(np.sum(np.abs(np.diff(delays_us)) * 1e-6 * tones_hz))
-
-    return disagreement(True) < disagreement(False)
-
-
-def _unwrapped(readings: Sequence[_Phase], turned: bool) -> list[float]:
-    """Delay in µs at each tone, from the lowest up."""
-    delays_us: list[float] = []
-    for one in readings:
-        turns = one.mean_turns - (0.5 if turned else 0.0)
-        foretold = delays_us[-1] * 1e-6 * one.tone_hz if delays_us else 0.0
-        if not delays_us:
-            turns = float(_wrapped(turns))
-        else:
-            turns += round(foretold - turns)
-        delays_us.append(turns / one.tone_hz * 1e6)
-    return delays_us
-
-
-def _doubts(readings: Sequence[_Phase], delays_us: Sequence[float], tape_source: str) -> list[str]:
+def _doubts(seen: _Seen, settled: Settled, tape_source: str) -> list[str]:
     doubts = []
-    for below_us, above_us, one in zip(delays_us, delays_us[1:], readings[1:], strict=False):
-        if abs(above_us - below_us) * 1e-6 * one.tone_hz > STEP_TURNS:
-            doubts.append(
-                f"The tone of {one.tone_hz:.0f} Hz does not go with the one below it: the azimuth "
-                "may be a whole turn of phase off."
-            )
-            break
-    if len(readings) == 1 and readings[0].tone_hz > 2000:
+    if settled.others:
+        ways = [settled.way, *settled.others]
+        shown = ", ".join(
+            f"{way.delay_us:+.0f} µs".replace("-", "−") + (" with a channel turned round"
+                                                            if way.turned else "")
+            for way in sorted(ways[:4], key=lambda way: abs(way.delay_us))
+        )  # fmt: skip
+        more = " and others" if len(ways) > 4 else ""
+        heard = "Only a tone" if len(seen.readings) == 1 else "The finest tone"
         doubts.append(
-            f"Only a tone of {readings[0].tone_hz:.0f} Hz was found: the delay is known up to "
-            f"whole turns of {1e6 / readings[0].tone_hz:.0f} µs; play a low tone too."
+            f"{heard} of {seen.best.tone_hz:.0f} Hz was found to read the azimuth from, and "
+            f"it is known up to whole turns of {1e6 / seen.best.tone_hz:.0f} µs: {shown}{more} fit "
+            "alike, so no figure is told; play a tone of 315 Hz or 1 kHz and polarity pulses too."
+        )
+    elif settled.odd_hz:
+        listed = ", ".join(f"{hz:.0f}" for hz in sorted(settled.odd_hz))
+        doubts.append(
+            f"The phase at {listed} Hz does not go with that of the other tones: perhaps the "
+            "amplifiers of the channels differ there."
         )
     if tape_source:
         doubts.append(
@@ -229,17 +243,9 @@ def _doubts(readings: Sequence[_Phase], delays_us: Sequence[float], tape_source:
     return doubts
 
 
-def _results(
-    readings: Sequence[_Phase],
-    frames_us: Array,
-    delay_us: float,
-    noise_us: float,
-    sway_us: float,
-    turned: bool,
-    tracks: Tracks,
-    tape_source: str,
-) -> tuple[Result, ...]:
-    best = readings[-1]
+def _results(seen: _Seen, settled: Settled, tracks: Tracks, tape_source: str) -> tuple[Result, ...]:
+    best, frames_us, delay_us = seen.best, seen.frames_us, settled.way.delay_us
+    noise_us, sway_us = seen.noise_us, seen.sway_us
     frames = frames_us.size
     per_minute = 1 / tracks.angle_minutes(1.0)  # µs
     scatter = Contribution("noise", noise_us / math.sqrt(frames), "random")
@@ -267,12 +273,17 @@ def _results(
     )  # fmt: skip
     angle = tracks.angle_minutes(delay_us)
     conditions: dict[str, Condition] = {
-        "tones": ", ".join(f"{one.tone_hz:.0f} Hz" for one in readings),
+        "tones": ", ".join(
+            f"{one:.0f} Hz" for one in sorted({other.tone_hz for other in seen.readings})
+        )
+        + (", polarity pulses" if seen.pulses else ""),
+        "read from": f"{best.tone_hz:.0f} Hz",
         "length": f"{best.length_s:.1f} s",
-        "10 kHz, dB": round(tracks.loss_db(angle, 10_000), 2),
-        "16 kHz, dB": round(tracks.loss_db(angle, 16_000), 2),
     }
-    doubts = tuple(_doubts(readings, _unwrapped(readings, turned), tape_source))
+    if settled.sure:
+        conditions["10 kHz, dB"] = round(tracks.loss_db(angle, 10_000), 2)
+        conditions["16 kHz, dB"] = round(tracks.loss_db(angle, 16_000), 2)
+    doubts = tuple(_doubts(seen, settled, tape_source))
     times_s = (np.arange(frames) + 0.5) * FRAME_S
     trace = Trace(
         "azimuth", times_s, frames_us / per_minute, "time", "s", "angle", "′", "both",
@@ -285,14 +296,21 @@ def _results(
             Contribution("finite length", sway / math.sqrt(2 * independent), "random"),
         )
     )
+    turned = settled.turned
+    told: dict[str, Condition] = {
+        "polarity": "not known" if turned is None else "turned" if turned else "alike"
+    }
     return (
-        Result("azimuth.delay", "azimuth-phase/1", "both", budget.quantity(delay_us, "µs"), budget,
+        Result("azimuth.delay", "azimuth-phase/1", "both",
+               budget.quantity(delay_us, "µs") if settled.sure else None, budget,
                conditions=conditions, doubts=doubts),
-        Result("azimuth.angle", "azimuth-phase/1", "both", in_minutes.quantity(angle, "′"),
-               in_minutes, conditions=conditions, traces=(trace,), doubts=doubts),
+        Result("azimuth.angle", "azimuth-phase/1", "both",
+               in_minutes.quantity(angle, "′") if settled.sure else None,
+               in_minutes, conditions=conditions, traces=(trace,) if settled.sure else (),
+               doubts=doubts),
         Result("azimuth.sway", "azimuth-sway/1", "both", sway_budget.quantity(sway, "′"),
                sway_budget, conditions=conditions),
         Result("phase.polarity", "polarity-phase/1", "both",
-               Budget().quantity(180.0 if turned else 0.0, "°"),
-               conditions={"polarity": "turned" if turned else "alike"}),
+               None if turned is None else Budget().quantity(180.0 if turned else 0.0, "°"),
+               conditions=told),
     )  # fmt: skip

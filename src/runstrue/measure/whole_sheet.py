@@ -236,8 +236,16 @@ class _Sheet:
     def _azimuth(self) -> Sequence[Result]:
         if not self.finding.serving("azimuth.delay"):
             return []
-        found = self._stretches("azimuth.delay", "tone", "multitone")
-        return measure_azimuth(list(found), self.plan.tracks, self.plan.programme.source)
+        found = list(self._stretches("azimuth.delay", "tone", "multitone"))
+        coarser = [
+            *(
+                one
+                for one in self._stretches("level.output", "tone")
+                if one.section.channels == "both"
+            ),
+            *self._stretches("phase.polarity", "polarity"),
+        ]
+        return measure_azimuth(found, self.plan.tracks, self.plan.programme.source, coarser=coarser)
 
     def _silence(self) -> Stretch | None:
         silences = [
