@@ -83,6 +83,9 @@ KINDS: dict[str, Kind] = {
              "The slow part of the speed variation, as a root mean square."),
         Kind("flutter.flutter_rms", "flutter, 10 to 200 Hz", "%", False, "low",
              "The fast part of the speed variation, as a root mean square."),
+        Kind("flutter.part_weighted", "wow and flutter of a part, weighted", "%", True, "low",
+             "The flutter that one part makes, or what no part makes, as the peak of a sine of the "
+             "same power."),
         Kind("flutter.part_runout", "runout that would do it", "µm", False, "low",
              "The runout of a wheel, or half the swing of a belt's thickness, that would make the "
              "flutter that a part makes."),
@@ -208,6 +211,8 @@ METHODS: dict[str, Method] = {
                "NAB 1965, from memory"),
         Method("wow-rms/1", "r.m.s., 0.1 to 10 Hz", "JIS C 5569-1991 2.2 for the band"),
         Method("flutter-rms/1", "r.m.s., 10 to 200 Hz", "JIS C 5569-1991 2.1 for the band"),
+        Method("part-lines/1", "lines of the record matched to the rates of the parts",
+               "own method"),
         Method("response-tones/1", "band power of tones", "own method; bands by Carson's rule"),
         Method("response-multitone/1", "band power of tones sounded together",
                "own method; bands by Carson's rule"),

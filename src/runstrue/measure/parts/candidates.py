@@ -108,7 +108,9 @@ class Parts:
         for part in self.parts:
             if part.law == TAPE:
                 continue
-            for multiple in part.turning.multiples:
+            # anywhere on the tape, the many multiples of a hub would lie everywhere
+            sought = part.chances if self.place_known else part.turning.multiples
+            for multiple in sought:
                 law = part.law_at(multiple)
                 rate = multiple * math.exp(part.log_rate)
                 wide = math.exp(GATE * part.u_log)
@@ -162,6 +164,35 @@ def parts_of(turnings: Sequence[Turning], record: Travelled, played_s: float | N
         for one, log_rate, own, law in rows
     )
     return Parts(parts, sizes, record.middle_s, played_s is not None)
+
+
+def refined(parts: Parts, sizes: Array, spread: Array) -> Parts:
+    """Parts with what a first look has told about their sizes.
+
+    Parameters
+    ----------
+    parts : Parts
+    sizes : ndarray of float64, shape (size,)
+        How far each is off, in its standard uncertainties.
+    spread : ndarray of float64, shape (size, size)
+        Covariance of that.
+
+    Notes
+    -----
+    The sizes hang together now, so what follows counts in combinations of them that do not: the
+    eigenvectors of the covariance.
+    """
+    values, vectors = np.linalg.eigh(spread)
+    combined = vectors * np.sqrt(np.maximum(values, 0.0))
+    told = tuple(
+        Part(
+            one.turning, one.log_rate + float(one.shares @ sizes), one.shares @ combined, one.law,
+            one.chances,
+        )
+        for one in parts.parts
+    )  # fmt: skip
+    return Parts(told, tuple(f"combination {k + 1}" for k in range(values.size)),
+                 parts.middle_s, True)  # fmt: skip
 
 
 def _pack_law(one: Turning, pack: Pack, speed_mm_s: float) -> Law:
