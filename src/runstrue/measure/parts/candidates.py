@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from runstrue.measure.parts.faulty import HIGHEST
 from runstrue.measure.parts.laws import CLOCK, TAPE, Law
 from runstrue.measure.parts.travel import Travelled
 from runstrue.transport.pack import (
@@ -36,12 +37,6 @@ LEAST_SHARE = 2e-4
 """A rate is never known better: belts creep and rollers give way a little differently."""
 GATE = 4.0
 """Standard uncertainties within which a line is still looked at as a part's."""
-HIGHEST_COMB, HIGHEST_SHAFT = 12, 4
-COMB_KINDS = ("roller", "belt", "idler", "hub")
-USUAL = (0.7, 0.4, 0.3, 0.25, 0.2, 0.2)
-"""Chance that a faulty part shows a line at its multiples, in the order in which faults of its
-kind are usual; an unusual one has `UNUSUAL` (judgement, no source)."""
-UNUSUAL = 0.03
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,15 +53,12 @@ class Part:
         What one standard uncertainty of each size does to it.
     law : Law
         Of its own rate.
-    chances : mapping of int to float
-        Chance of a line at each multiple, if the part is faulty.
     """
 
     turning: Turning
     log_rate: float
     shares: Array
     law: Law
-    chances: dict[int, float]
 
     @property
     def u_log(self) -> float:
@@ -109,8 +101,8 @@ class Parts:
             if part.law == TAPE:
                 continue
             # anywhere on the tape, the many multiples of a hub would lie everywhere
-            sought = part.chances if self.place_known else part.turning.multiples
-            for multiple in sought:
+            usual = part.turning.multiples
+            for multiple in range(1, HIGHEST + 1) if self.place_known else usual:
                 law = part.law_at(multiple)
                 rate = multiple * math.exp(part.log_rate)
                 wide = math.exp(GATE * part.u_log)
@@ -160,7 +152,7 @@ def parts_of(turnings: Sequence[Turning], record: Travelled, played_s: float | N
             rows.append((one, math.log(rate), own, law))
     sizes = tuple(sorted({name for _, _, own, _ in rows for name in own}))
     parts = tuple(
-        Part(one, log_rate, np.array([own.get(name, 0.0) for name in sizes]), law, _chances(one))
+        Part(one, log_rate, np.array([own.get(name, 0.0) for name in sizes]), law)
         for one, log_rate, own, law in rows
     )
     return Parts(parts, sizes, record.middle_s, played_s is not None)
@@ -186,8 +178,7 @@ def refined(parts: Parts, sizes: Array, spread: Array) -> Parts:
     combined = vectors * np.sqrt(np.maximum(values, 0.0))
     told = tuple(
         Part(
-            one.turning, one.log_rate + float(one.shares @ sizes), one.shares @ combined, one.law,
-            one.chances,
+            one.turning, one.log_rate + float(one.shares @ sizes), one.shares @ combined, one.law
         )
         for one in parts.parts
     )  # fmt: skip
@@ -225,13 +216,3 @@ def _somewhere(
 
 def _of_packs(name: str) -> bool:
     return name.endswith("hub diameter") or name in ("tape thickness", "tape length")
-
-
-def _chances(one: Turning) -> dict[int, float]:
-    highest = HIGHEST_COMB if one.kind in COMB_KINDS else HIGHEST_SHAFT
-    if one.kind in ("pulses", "mesh"):
-        highest = max(one.multiples)
-    chances = dict.fromkeys(range(1, highest + 1), UNUSUAL)
-    for multiple, chance in zip(one.multiples, USUAL, strict=False):
-        chances[multiple] = chance
-    return chances

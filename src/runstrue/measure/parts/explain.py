@@ -18,14 +18,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from runstrue.measure.parts.candidates import GATE, LEAST_SHARE, Part, Parts
+from runstrue.measure.parts.faulty import HIGHEST, log_chance
 from runstrue.measure.parts.tracks import Track
 
 Array = NDArray[np.float64]
 
-FAULTY = 0.2
-"""Chance that a part shows in the flutter at all, before anything is known (judgement)."""
-NOBODYS = 0.5 / math.log(195 / 0.1)
-"""Lines of nobody that are to be expected in a unit of log rate: half a line in a record."""
+NOBODYS = 0.2 / math.log(195 / 0.1)
+"""Lines of nobody to be expected in a unit of log rate: one in five records (judgement)."""
 KEPT = 60
 LEAST = -14.0
 """Logarithm of the likelihood against the best below which an explanation is given up."""
@@ -59,6 +58,12 @@ class Explanation:
     score: float
     sizes: Array
     spread: Array
+
+    def shown_by(self, part: int) -> frozenset[int]:
+        """Multiples at which a part makes a line."""
+        return frozenset(
+            one.multiple for one in self.owners if one is not None and one.part == part
+        )
 
     @property
     def faulty(self) -> frozenset[int]:
@@ -131,7 +136,7 @@ def _options(track: Track, parts: Parts) -> list[tuple[Owner, Part, float, float
     """Parts near enough: owner, part, how far off, variance of the line, likelihood of the law."""
     found = []
     for number, part in enumerate(parts.parts):
-        for multiple in part.chances:
+        for multiple in range(1, HIGHEST + 1):
             under = track.under(part.law_at(multiple))
             if under is None or under.plausible < LEAST:
                 continue
@@ -149,13 +154,11 @@ def _grow(
     for owner, part, off, variance, plausible in options:
         if owner in one.owners:
             continue
-        chance = part.chances[owner.multiple]
-        before = math.log(chance / (1 - chance))
-        if owner.part not in one.faulty:
-            if owner.multiple not in part.turning.multiples:
-                continue  # an unusual multiple alone accuses nobody
-            before += math.log(FAULTY / (1 - FAULTY))
-            before += sum(math.log(1 - each) for each in part.chances.values())
+        shown = one.shown_by(owner.part)
+        if not shown and owner.multiple not in part.turning.multiples:
+            continue  # an unusual multiple alone accuses nobody
+        kind = part.turning.kind
+        before = log_chance(kind, shown | {owner.multiple}) - log_chance(kind, shown)
         gain = one.spread @ part.shares
         wide = float(part.shares @ gain) + variance
         missed = off - float(part.shares @ one.sizes)

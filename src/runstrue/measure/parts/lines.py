@@ -308,6 +308,8 @@ class _Band:
             slow = search.stretch.slow_percent[search.stretch.percent.size // 2]
             rates = rates * (1 + float(slow) / 100)
         rates = rates[rates > 0.5 * search.bin_hz]
+        if not rates.size:
+            return None
         shapes = np.stack([self.shape(_Line(law, rate)) for rate in rates])
         power = np.abs(shapes.conj() @ values)
         place = int(np.argmax(power))
