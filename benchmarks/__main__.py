@@ -21,6 +21,7 @@ import scipy
 from benchmarks.faults import fault_rows
 from benchmarks.figures import figure_rows
 from benchmarks.finding import finding_rows
+from benchmarks.parts import parts_rows
 from benchmarks.proof import SEEDS, coverage_rows
 from benchmarks.row import Broken, Row, as_markdown, as_text
 from benchmarks.speed import shell_rows, time_rows
@@ -34,6 +35,7 @@ PARTS: dict[str, Callable[[argparse.Namespace], Iterable[Row]]] = {
     "figures": lambda _: figure_rows(),
     "faults": lambda _: fault_rows(),
     "finding": lambda _: finding_rows(),
+    "parts": lambda _: parts_rows(),
     "coverage": lambda wanted: coverage_rows(wanted.seeds),
 }
 

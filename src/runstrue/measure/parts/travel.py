@@ -105,7 +105,7 @@ def travelled(deviation: Deviation) -> Travelled:
     SignalError
         When no 10 s of unbroken tone are there.
     """
-    together = _together(deviation)
+    together = common_percent(deviation)
     good = np.isfinite(together)
     rate_hz = deviation.rate_hz
     pieces = Pieces.of(good).bridged(round(BRIDGED_S * rate_hz))
@@ -131,7 +131,8 @@ def travelled(deviation: Deviation) -> Travelled:
     return Travelled(tuple(stretches), middle, usual, used_s)
 
 
-def _together(deviation: Deviation) -> Array:
+def common_percent(deviation: Deviation) -> Array:
+    """Mean deviation of the channels that hold the tone, shape (sample,), in %."""
     rows = deviation.percent.astype(np.float64)
     there = np.isfinite(rows).mean(axis=1)
     rows = rows[there >= 0.5 * there.max()] if there.max() > 0 else rows
