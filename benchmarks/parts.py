@@ -56,6 +56,7 @@ class Case:
 
     @property
     def faulty(self) -> set[str]:
+        """Parts that are faulty in truth."""
         return {one.part for one in self.mechanism.faults}
 
     @property
@@ -137,8 +138,8 @@ def parts_rows(seeds: int = SEEDS) -> Iterator[Row]:
     yield Row(
         "guilty parts named", f"{100 * named:.1f} %", "≥ 98 %", named / 0.98, more_is_better=True,
         remark=f"{faulty} faulty parts in {seeds} decks of {len(transports())} transports, "
-        f"a minute each; {100 * alone / faulty:.0f} % named alone, the others beside a part that cannot be "
-        "told from them",
+        f"a minute each; {100 * alone / faulty:.0f} % named alone, the others beside a part that "
+        "cannot be told from them",
     )  # fmt: skip
     yield Row(
         "decks with no false accusation", f"{100 * clean:.1f} %", "≥ 98 %", clean / 0.98,

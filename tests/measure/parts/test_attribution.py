@@ -19,7 +19,7 @@ from runstrue.measure.parts.attribute import attribute
 from runstrue.measure.parts.faulty import HIGHEST, PATTERNS, ROUND, log_chance
 from runstrue.measure.parts.model import Attribution
 from runstrue.measure.parts.once_round import once_round
-from runstrue.measure.parts.powers import whole_peaks
+from runstrue.measure.parts.powers import noise_peaks
 from runstrue.measure.parts.rule import LEAST_WEIGHTED_PERCENT, is_guilty
 from runstrue.measure.parts.travel import travelled
 from runstrue.measure.parts.what_if import what_if
@@ -77,7 +77,8 @@ def test_power_is_that_of_the_sine_and_the_curve() -> None:
     """A sine of 4 Hz and 0.2 % peak: the weighting curve is 1 there (DIN 45 507, IEC 60386)."""
     time_s = np.arange(30_000) / 500
     percent = 0.2 * np.sin(2 * math.pi * 4 * time_s)
-    one = whole_peaks(travelled(Deviation(percent[None].astype(np.float32), 500, 3150, ("mono",))))
+    record = travelled(Deviation(percent[None].astype(np.float32), 500, 3150, ("mono",)))
+    one = noise_peaks(record, [stretch.percent for stretch in record.stretches])
     assert one.flat.value == pytest.approx(0.2, rel=1e-3)
     assert one.weighted.value == pytest.approx(0.2, rel=2e-3)
 

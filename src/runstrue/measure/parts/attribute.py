@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from runstrue.measure.parts.kept import part_key
 from runstrue.measure.parts.model import Attribution, PartShare
-from runstrue.measure.parts.powers import rest_of, whole_peaks
+from runstrue.measure.parts.powers import Peaks, noise_peaks, together, track_peaks
 from runstrue.measure.parts.reading import Reading, read_parts
+from runstrue.measure.parts.removal import made_by
 from runstrue.measure.parts.shares import group_peaks, shares_of, strays_of
 from runstrue.quantity import Budget, Contribution, Quantity
 from runstrue.result import Condition, Deviation, Result
@@ -41,9 +42,11 @@ def attribute(
         When no 10 s of unbroken tone are there.
     """
     reading = read_parts(deviation, turnings, played_s)
-    whole = whole_peaks(reading.record)
+    groups = together(group_peaks(group, reading) for group in reading.groups)
+    nobodys = together(_nobodys(reading))
+    whole = together((groups, nobodys))
+    rest = nobodys.weighted
     shares = shares_of(reading, whole)
-    rest = rest_of(whole, [group_peaks(group, reading) for group in reading.groups])
     power = (rest.value / whole.weighted.value) ** 2 if whole.weighted.value else 0.0
     u_power = 2 * power * rest.u / rest.value if rest.value else 0.0
     return Attribution(
@@ -58,6 +61,18 @@ def attribute(
         results=tuple(_results(shares, rest, reading.record.used_s)),
         doubts=tuple(_doubts(reading, turnings, played_s)),
     )
+
+
+def _nobodys(reading: Reading) -> Iterator[Peaks]:
+    """Lines of nobody, and what is no line."""
+    every = range(len(reading.tracks))
+    left = [
+        one.percent - made_by(reading, every, where)
+        for where, one in enumerate(reading.record.stretches)
+    ]
+    yield noise_peaks(reading.record, left)
+    for number in reading.strays:
+        yield track_peaks(reading.tracks[number], reading.found, reading.pace)
 
 
 def _results(shares: Sequence[PartShare], rest: Quantity, used_s: float) -> Iterator[Result]:

@@ -45,14 +45,21 @@ class Peaks:
         return _share(self.flat, whole.flat), _share(self.weighted, whole.weighted)
 
 
-def whole_peaks(record: Travelled) -> Peaks:
-    """All of a record's flutter."""
+def noise_peaks(record: Travelled, left: Sequence[Array]) -> Peaks:
+    """What a record holds besides its lines.
+
+    Parameters
+    ----------
+    record : Travelled
+    left : sequence of ndarray
+        Deviation of each stretch without the lines, in %.
+    """
     flat, weighted, bandwidth = [], [], []
     lengths = [one.length_s for one in record.stretches]
-    for one in record.stretches:
-        samples = one.percent.size
+    for one, percent in zip(record.stretches, left, strict=True):
+        samples = percent.size
         window = np.sin(np.pi * (np.arange(samples) + 0.5) / samples) ** 2
-        power = np.abs(np.fft.rfft(one.percent * window)) ** 2
+        power = np.abs(np.fft.rfft(percent * window)) ** 2
         power *= 4 / (samples * float(window @ window))  # a sine of peak 1 comes to 1 in all
         rates = np.asarray(np.fft.rfftfreq(samples, one.step_s), dtype=np.float64)
         rates *= 1 + record.mean_percent / 100
@@ -61,8 +68,7 @@ def whole_peaks(record: Travelled) -> Peaks:
         flat.append(float(power.sum()))
         weighted.append(float(curve.sum()))
         bandwidth.append(_bandwidth_hz(curve, one.length_s))
-    used_s = sum(lengths)
-    independent = 2 * used_s * float(np.average(bandwidth, weights=lengths))
+    independent = 2 * sum(lengths) * float(np.average(bandwidth, weights=lengths))
     return Peaks(
         _peak(float(np.average(flat, weights=lengths)), independent),
         _peak(float(np.average(weighted, weights=lengths)), independent),
@@ -92,20 +98,9 @@ def track_peaks(track: Track, found: Sequence[StretchLines], pace: float) -> Pea
 
 
 def together(peaks: Iterable[Peaks]) -> Peaks:
-    """Several lines at once: their powers add up."""
+    """Several at once: their powers add up."""
     many = list(peaks)
     return Peaks(_sum([one.flat for one in many]), _sum([one.weighted for one in many]))
-
-
-def rest_of(whole: Peaks, parts: Iterable[Peaks]) -> Quantity:
-    """What is left of the weighted flutter when the parts' is taken out."""
-    named = _sum([one.weighted for one in parts])
-    power = max(whole.weighted.value**2 - named.value**2, 0.0)
-    value = math.sqrt(power)
-    u_power = 2 * math.hypot(named.value * named.u, value * whole.weighted.u)
-    # of a rest that is next to nothing only its power is known
-    return Quantity(value, "%", min(u_power / (2 * value) if value else math.inf,
-                                    math.sqrt(u_power)))  # fmt: skip
 
 
 def _peak(power: float, independent: float) -> Quantity:
