@@ -138,8 +138,7 @@ def parts_rows(seeds: int = SEEDS) -> Iterator[Row]:
     yield Row(
         "guilty parts named", f"{100 * named:.1f} %", "≥ 98 %", named / 0.98, more_is_better=True,
         remark=f"{faulty} faulty parts in {seeds} decks of {len(transports())} transports, "
-        f"a minute each; {100 * alone / faulty:.0f} % named alone, the others beside a part that "
-        "cannot be told from them",
+        f"a minute each; {100 * alone / faulty:.1f} % are named alone",
     )  # fmt: skip
     yield Row(
         "decks with no false accusation", f"{100 * clean:.1f} %", "≥ 98 %", clean / 0.98,

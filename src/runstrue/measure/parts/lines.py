@@ -377,11 +377,13 @@ def _hann(x: Array, samples: int) -> Complex:
 def _floor(power: Array) -> Array:
     """Mean noise power around each bin: running median ÷ ln 2, over fewer bins at low rates."""
     centres = np.unique(np.round(np.geomspace(4, power.size - 1, 700)).astype(int))
+    halves = np.clip(centres // 3, 4, 22)
     medians = np.empty(centres.size)
-    for at, centre in enumerate(centres.tolist()):
-        half = int(np.clip(centre // 3, 4, 22))
-        low = max(centre - half, 2)
-        medians[at] = np.median(power[low : low + 2 * half + 1])
+    for half in np.unique(halves).tolist():  # windows of one width at once
+        chosen = halves == half
+        low = np.minimum(np.maximum(centres[chosen] - half, 2), power.size - (2 * half + 1))
+        windows = np.lib.stride_tricks.sliding_window_view(power, 2 * half + 1)
+        medians[chosen] = np.median(windows[low], axis=1)
     quietest = 1e-28 * float(power.max(initial=0.0)) + 1e-300  # rounding, not noise
     floor = np.interp(np.arange(power.size), centres, medians / np.log(2))
     return np.asarray(np.maximum(floor, quietest))
