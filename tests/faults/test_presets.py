@@ -1,8 +1,8 @@
 """Virtual decks with one known fault each, found from their readings alone.
 
-The sound of each deck is played and measured; which part makes which line is told by the sizes
-that the decks were set up with (`runstrue.virtualdeck.presets`). What is wrong with each deck is
-written down there too, and stands here in the words of the knowledge.
+The sound of each deck is played and measured, and its flutter is attributed to the parts of the
+transport that the decks are made by, example 'one-belt'. What is wrong with each deck is written
+down in `runstrue.virtualdeck.presets`, and stands here in the words of the knowledge.
 """
 
 from __future__ import annotations
@@ -11,25 +11,19 @@ import math
 from functools import cache
 
 import pytest
-from tests.faults.line_parts import Part, shares
 
 from runstrue.faults.findings import Finding, findings_of, read_findings
 from runstrue.faults.infer import FaultFinder
 from runstrue.faults.read import read_knowledge
+from runstrue.measure.parts.attribute import attribute
 from runstrue.measure.tape_tone import TonePlan, measure_tone
 from runstrue.result import Measured, Result
 from runstrue.stimulus.tone import Tone
+from runstrue.transport.examples import example_text
+from runstrue.transport.rates import turnings
+from runstrue.transport.read import parse_transport
 from runstrue.virtualdeck.play import Performance
-from runstrue.virtualdeck.presets import (
-    CAPSTAN_MM,
-    GUIDE_MM,
-    MOTOR_HZ,
-    PRESETS,
-    ROLLER_MM,
-    belt_rate,
-    preset,
-    rate_of,
-)
+from runstrue.virtualdeck.presets import PRESETS, preset
 
 SEEDED: dict[str, set[str]] = {
     "perished-belt": {"main_belt_slack"},
@@ -47,9 +41,6 @@ SEEDED: dict[str, set[str]] = {
                  "takeup_clutch_grabs"},
 }  # fmt: skip
 SOUND = ("healthy", "new-belt")
-HUB_MM = 22.6
-"""Diameter of the take-up pack of all presets at their place on the tape, and of the other one."""
-SUPPLY_MM = 50.2
 
 
 @cache
@@ -61,24 +52,9 @@ def readings(key: str) -> tuple[Measured, tuple[Result, ...]]:
         lead_in_s=2.0, lead_out_s=2.0,
     )  # fmt: skip
     measured = measure_tone(sound.blocks(48_000), 48_000.0, 2, TonePlan(tone_hz=3150.0))
-    peak = measured.find("flutter.weighted_peak")
-    assert peak is not None
-    speed = measured.find("speed.deviation")
-    assert speed is not None
-    assert speed.quantity is not None
-    return measured, tuple(shares(peak.lines, parts_at(speed.quantity.value)))
-
-
-def parts_at(speed_percent: float) -> list[Part]:
-    return [
-        ("capstan", "capstan", rate_of(CAPSTAN_MM, speed_percent)),
-        ("pinch roller", "roller", rate_of(ROLLER_MM, speed_percent)),
-        ("main belt", "belt", belt_rate(speed_percent)),
-        ("guide roller", "guide", rate_of(GUIDE_MM, speed_percent)),
-        ("motor", "motor", MOTOR_HZ * (1 + speed_percent / 100)),
-        ("take-up hub", "hub", rate_of(HUB_MM, speed_percent)),
-        ("supply hub", "hub", rate_of(SUPPLY_MM, speed_percent)),
-    ]
+    assert measured.deviation is not None
+    described = turnings(parse_transport(example_text("one-belt"), "one-belt.toml"))
+    return measured, attribute(measured.deviation, described).results
 
 
 def findings(key: str) -> tuple[Finding, ...]:
