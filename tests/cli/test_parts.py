@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 from tests.cli.conftest import Call
@@ -71,3 +72,37 @@ def test_what_cannot_be_a_line_is_refused_in_one_sentence(
     assert ran.out == ""
     assert len(ran.sentences) == 1
     assert re.search(words, ran.err), ran.err
+
+
+def test_a_practised_deck_is_explained_from_end_to_end(call: Call, tmp_path: Path) -> None:
+    """Bent capstan: 0.33 % once a turn, as the virtual deck's truth says; the capstan alone."""
+    recording = tmp_path / "side-a.flac"
+    assert call("practice", "bent-capstan", "-o", str(recording)).code == 0
+    described = str(tmp_path / "c-14.toml")
+    ran = call("parts", str(recording), "--transport", described, "--sheet", "W&F 0.14 % DIN")
+    assert ran.code == 0, ran.err
+    assert too_wide(ran.out) == []
+    assert ran.out.split("capstan shaft")[1].splitlines()[0].endswith("matters")
+    told = json.loads(call("parts", str(recording), "--transport", described, "--json").out)[
+        "recordings"
+    ][0]
+    first = told["parts"][0]
+    assert first["ids"] == ["capstan"]
+    assert first["harmonics"][0]["peak"]["value"] == pytest.approx(0.33, rel=0.05)
+
+    assert call("deck", "add", "C-14").code == 0
+    assert call("transport", "keep", described, "--deck", "C-14").code == 0
+    call("measure", str(recording), "--deck", "C-14", "--stage", "found")
+    kept = call("parts", "--deck", "C-14")
+    assert "capstan shaft" in kept.out
+    call("intake", "C-14", "--running")
+    assert "Capstan bent" in call("fault", "list", "C-14").out
+
+
+def test_parts_of_a_recording_need_a_transport(call: Call, tmp_path: Path) -> None:
+    recording = tmp_path / "side-a.flac"
+    call("practice", "bent-capstan", "-o", str(recording))
+    ran = call("parts", str(recording))
+    assert ran.code == 2
+    assert len(ran.err.strip().split("\n\n")) == 1
+    assert "--transport" in ran.err

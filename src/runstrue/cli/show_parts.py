@@ -168,7 +168,7 @@ def _stray_lines(told: Attribution) -> Iterator[str]:
     more = len(told.strays) - STRAYS_TOLD
     yield ""
     yield from wrapped(
-        f"Lines of no part: {'; '.join(lines)}{f'; {more} smaller ones' if more > 0 else ''}."
+        f"Lines of no part: {'; '.join(lines)}{f'; and {more} smaller' if more > 0 else ''}."
     )
 
 

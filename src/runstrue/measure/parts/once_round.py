@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 
 POINTS = 48
 FEWEST_TURNS = 5.0
-SMEARED_TURNS = 0.1
+SMEARED_TURNS = 0.2
 """A rate that may be off by so much over the record smears the picture."""
 
 
@@ -70,7 +70,8 @@ def once_round(
     one = turnings[number]
     return OnceRound(
         one.id, one.name, turn, mean, within, rate, turns, harmonics,
-        runouts_of(together, reading, harmonics), tuple(_doubts(own, rate, turns, reading)),
+        runouts_of(together, reading, harmonics),
+        tuple(_doubts(one.name, own, rate, turns, reading)),
     )  # fmt: skip
 
 
@@ -162,19 +163,25 @@ def _folded(pieces: Sequence[tuple[Array, Array]]) -> tuple[Array, Array, float]
     return np.append(mean, mean[0]), np.append(within, within[0]), turns
 
 
-def _doubts(own: Sequence[int], rate: Quantity, turns: float, reading: Reading) -> Iterator[str]:
+def _doubts(
+    name: str, own: Sequence[int], rate: Quantity, turns: float, reading: Reading
+) -> Iterator[str]:
     if not own:
-        yield "No line of this part was found, so this is what it does at most."
+        yield f"No line of the {name} was found, so its turn is shown as it does at most."
     if turns < FEWEST_TURNS:
-        yield f"Only {turns:.1f} turns were heard: record longer."
-    smeared = turns * rate.u / rate.value
+        yield f"Only {turns:.1f} turns of the {name} were heard: record longer."
+    longest = max(one.length_s for one in reading.record.stretches)
+    smeared = min(turns, longest * rate.value) * rate.u / rate.value
     if smeared > SMEARED_TURNS:
         yield (
-            f"The rate is known to {100 * rate.u / rate.value:.2g} % only, so the picture is "
-            f"smeared over {min(smeared, 1.0):.0%} of a turn."
+            f"The rate of the {name} is known to {100 * rate.u / rate.value:.2g} % only, so the "
+            f"picture of its turn is smeared over {min(100 * smeared, 100):.0f} % of it."
         )
     if len(reading.record.stretches) > 1 and own and _first_missing(own, reading):
-        yield "The longest stretch alone was laid over: nothing tells how the others go with it."
+        yield (
+            f"Of the {name}, the longest stretch alone was laid over: nothing tells how the others "
+            "go with it."
+        )
 
 
 def _first_missing(own: Sequence[int], reading: Reading) -> bool:
