@@ -71,7 +71,7 @@ def add(ctx: click.Context, /, name: str, **given: Any) -> None:
     from runstrue.logbook.models import Deck
 
     bench = ctx.ensure_object(Bench)
-    new = Deck(name=name.strip(), **_facts(given))
+    new = Deck(name=name.strip(), **facts_named(given))
     with bench.open(create=True) as book:
         added = book.add_deck(new)
     called = quoted(added.name)
@@ -95,7 +95,7 @@ def change(ctx: click.Context, /, name: str, new_name: str | None, **given: Any)
 
     from runstrue.cli.layout import out
 
-    facts = _facts(given)
+    facts = facts_named(given)
     if new_name is not None:
         facts["name"] = new_name.strip()
     if not facts:
@@ -192,8 +192,8 @@ def unhide(ctx: click.Context, name: str) -> None:
     )
 
 
-def _facts(given: dict[str, Any]) -> dict[str, Any]:
-    """Return what was named, in the words of the logbook."""
+def facts_named(given: dict[str, Any]) -> dict[str, Any]:
+    """Return what was named, in the words of the logbook; for the command line and the page."""
     from runstrue.cli.plan import number_of
 
     facts = {key: given[key] for key in FACTS if given[key] is not None}

@@ -32,6 +32,7 @@ BROKEN_PIPE = 141
 
 # name: (module, function), line of the list; a test holds the lines against the commands' own.
 COMMANDS: dict[str, tuple[str, str]] = {
+    "open": ("open_bench", "Open the bench in the browser."),
     "measure": ("measure", "Measure recordings of a test tape, and judge them."),
     "deck": ("decks", "Add, list, show, change and hide decks."),
     "visit": ("visits", "Begin and end a deck's stay on the bench."),
@@ -101,6 +102,8 @@ def runstrue(ctx: click.Context) -> None:
       runstrue measure after.flac --deck C-14 --stage left
       runstrue compare C-14
       runstrue report C-14
+
+    All of it in the browser, with live readings: runstrue open
 
     No tape deck at hand? `runstrue demo` plays an invented one.
     Each command explains itself: runstrue measure --help

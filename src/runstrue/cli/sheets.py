@@ -69,34 +69,36 @@ def sheet_lines(sheet: Sheet) -> Iterator[str]:
 
 def _limit_lines(limit: Limit) -> Iterator[str]:
     from runstrue.cli.layout import wrapped
+
+    for label, words in limit_facts(limit):
+        yield from wrapped(words, " " * 15, first=f"  {label:<13}")
+
+
+def limit_facts(limit: Limit) -> Iterator[tuple[str, str]]:
+    """Say how one figure of a sheet is understood: labels and words, for terminal and page."""
     from runstrue.report.words import name_of, plain_value
     from runstrue.verdict.models import figure_text
 
-    names = [name_of(quantity_id) for quantity_id in limit.ids]
     plus_minus = limit.unit == "%" and limit.ids[0].endswith("_peak")
     bound = limit.bound_text(plus_minus=plus_minus) or "no figure"
     if limit.unit in ("mN·m", "N") and limit.has_bound:  # converted: shown as short as a dial is
         ends = [plain_value(value) for value in (limit.low, limit.high) if value is not None]
         sign = "" if len(ends) == 2 else "≥ " if limit.high is None else "≤ "
         bound = f"{sign}{' to '.join(ends)} {limit.unit}"
-    indent = " " * 15
-    joined = " or ".join(names)
-    yield from wrapped(joined, indent, first=f"  {'means':<13}")
+    yield "means", " or ".join(name_of(quantity_id) for quantity_id in limit.ids)
     if limit.nominal is not None and limit.has_bound:
         bound += f", about {figure_text(limit.nominal)} {limit.unit}"
     if not limit.has_bound:
         bound += " (no bound is given, so it cannot decide)"
-    yield from wrapped(bound, indent, first=f"  {'allows':<13}")
+    yield "allows", bound
     if limit.notes:
-        yield from wrapped(", ".join(limit.notes), indent, first=f"  {'names':<13}")
+        yield "names", ", ".join(limit.notes)
     if limit.conditions:
-        told = ", ".join(f"{name} {value}" for name, value in limit.conditions.items())
-        yield from wrapped(told, indent, first=f"  {'holds for':<13}")
+        yield "holds for", ", ".join(f"{name} {value}" for name, value in limit.conditions.items())
     if limit.question:
-        label = "question" if limit.sure == "ambiguous" else "assumed"
-        yield from wrapped(limit.question, indent, first=f"  {label:<13}")
+        yield "question" if limit.sure == "ambiguous" else "assumed", limit.question
     if limit.left_over:
-        yield from wrapped(", ".join(limit.left_over), indent, first=f"  {'left over':<13}")
+        yield "left over", ", ".join(limit.left_over)
 
 
 def _in_force(bench: Bench, deck: str) -> Iterator[str]:

@@ -16,7 +16,7 @@ import msgspec
 from runstrue import __version__
 from runstrue.errors import LogbookError
 from runstrue.logbook import diagnosis_rows, loading, rows, storing
-from runstrue.logbook.afterwards import Afterwards
+from runstrue.logbook.attachments import Attachments
 from runstrue.logbook.comparing import changes_of, latest_with_both
 from runstrue.logbook.database import Clock, Database
 from runstrue.logbook.models import (
@@ -29,7 +29,7 @@ from runstrue.logbook.models import (
 from runstrue.logbook.register import deck_of, name_key
 
 
-class Logbook(Afterwards):
+class Logbook(Attachments):
     """An open logbook; close it, or use it in a ``with`` statement.
 
     Every method raises `LogbookError` when the logbook cannot be read or written; what was to

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from runstrue.logbook.tables import TABLES_1, TABLES_2, TABLES_3
+from runstrue.logbook.tables import TABLES_1, TABLES_2, TABLES_3, TABLES_4
 
 # 'RnST' in ASCII: tells a logbook from any other SQLite file (PRAGMA application_id).
 APPLICATION_ID = 0x526E5354
@@ -65,6 +65,7 @@ _NEVER_DELETED_1 = ("deck", "visit", "capture")
 
 _APPEND_ONLY_2 = ("transport", "intake", "evidence", "taken_back", "repair")
 _APPEND_ONLY_3 = ("repair_taken_back", "addition", "added_reading")
+_NEVER_DELETED_4 = ("attachment",)
 
 # What tells the rows of a table apart, where it is not called 'id'.
 _KEYS = {
@@ -117,6 +118,13 @@ MIGRATIONS: tuple[Migration, ...] = (
         (
             *(statement.strip() for statement in TABLES_3.split("\n;\n")),
             *_guards(_APPEND_ONLY_3, ()),
+        ),
+    ),
+    Migration(
+        "photos and papers",
+        (
+            *(statement.strip() for statement in TABLES_4.split("\n;\n")),
+            *_guards((), _NEVER_DELETED_4),
         ),
     ),
 )

@@ -319,3 +319,25 @@ JOIN analysis ON analysis.id = reading.analysis
 JOIN capture ON capture.id = analysis.capture
 JOIN deck ON deck.id = capture.deck
 """
+
+TABLES_4 = """
+CREATE TABLE attachment (
+    id INTEGER PRIMARY KEY,
+    deck INTEGER NOT NULL REFERENCES deck,
+    visit INTEGER REFERENCES visit,
+    kind TEXT NOT NULL,
+    caption TEXT NOT NULL,
+    quote TEXT NOT NULL,
+    sha256 TEXT NOT NULL,
+    media TEXT NOT NULL,
+    name TEXT NOT NULL,
+    size INTEGER NOT NULL,
+    width INTEGER NOT NULL,
+    height INTEGER NOT NULL,
+    added_at TEXT NOT NULL,
+    hidden_at TEXT,
+    program_version TEXT NOT NULL
+) STRICT
+;
+CREATE INDEX attachment_deck ON attachment (deck)
+"""

@@ -1,0 +1,1 @@
+"""The bench in the browser: pages of the job and live readings, all on this machine."""
