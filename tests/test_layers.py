@@ -38,12 +38,13 @@ ALLOWED: dict[str, tuple[set[str], set[str]]] = {
     "web": (
         {"dsp", "stimulus", "transport", "virtualdeck", "capture", "measure", "verdict", "faults",
          "runner", "live", "logbook", "report", "cli"},
-        {"numpy", "msgspec", "starlette", "uvicorn", "jinja2", "segno", "PIL", "click"},
+        {"numpy", "msgspec", "starlette", "uvicorn", "jinja2", "markupsafe", "PIL", "click",
+         "matplotlib"},
     ),
     "cli": (
         {"dsp", "stimulus", "transport", "virtualdeck", "capture", "measure", "verdict", "faults",
          "runner", "live", "logbook", "report", "web"},
-        {"click", "msgspec", "numpy"},
+        {"click", "msgspec", "numpy", "segno"},
     ),
     "__init__": (set(), set()),
 }  # fmt: skip

@@ -66,6 +66,7 @@ def connection(
         book.take_back(book.add_evidence(deck, visit, seen))
         book.take_back(book.add_repair(deck, visit, "main_belt_slack", minutes=40))
         book.add_results(capture, [whole_pass().results[0]], basis="transport red.toml")
+        book.add_file(deck, visit, b"%PDF-1.4 %%EOF", "application/pdf", kind="sheet")
     plain = sqlite3.connect(tmp_path / "bench" / "logbook.sqlite")
     yield plain
     plain.close()
@@ -79,7 +80,7 @@ def test_rows_refuse_to_be_changed(connection: sqlite3.Connection, table: str, c
 
 
 @pytest.mark.parametrize(
-    "table", [*(table for table, _ in NEVER_CHANGED), "deck", "visit", "capture"]
+    "table", [*(table for table, _ in NEVER_CHANGED), "deck", "visit", "capture", "attachment"]
 )
 def test_rows_refuse_to_be_deleted_or_replaced(connection: sqlite3.Connection, table: str) -> None:
     assert connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0] > 0
@@ -95,7 +96,7 @@ def test_every_table_is_strict_and_named_in_these_tests(connection: sqlite3.Conn
         "WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
     ).fetchall()
     assert all(strict for _, strict in listed)
-    guarded = {table for table, _ in NEVER_CHANGED} | {"deck", "visit", "capture"}
+    guarded = {table for table, _ in NEVER_CHANGED} | {"deck", "visit", "capture", "attachment"}
     assert {name for name, _ in listed} == guarded
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 
 from runstrue.errors import InputError
-from runstrue.web.drawings import drawn
+from runstrue.web.drawings import drawn, state_of
 from runstrue.web.job_card import about, record_of
 from runstrue.web.paging import shown
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def standing(request: Request) -> dict[str, Any]:
@@ -28,14 +31,17 @@ def standing(request: Request) -> dict[str, Any]:
 
 def drawing(request: Request) -> Response:
     """One of the pictures, as SVG."""
+    key = request.path_params["key"]
+    return drawn((key, state_of(record_of(request))), lambda: _draw(request, key))
+
+
+def _draw(request: Request, key: str) -> Figure:
     from runstrue.report.figures import drawings_of
 
-    record = record_of(request, curves=True)
-    key = request.path_params["key"]
-    found = next((one for one in drawings_of(record) if one.key == key), None)
-    if found is None:
-        raise InputError(f"There is no picture '{key}'", "one of the page is needed")
-    return drawn(lambda: found.draw("page"))
+    for one in drawings_of(record_of(request, curves=True)):
+        if one.key == key:
+            return one.draw("page")
+    raise InputError(f"There is no picture '{key}'", "one of the page is needed")
 
 
 ROUTES = [

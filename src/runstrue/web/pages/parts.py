@@ -100,7 +100,10 @@ def drawing(request: Request) -> Response:
     if entry is None:
         raise InputError("No transport is described", "a description is needed")
     described = parse_transport(entry.text, entry.name)
-    return drawn(lambda: draw_transport(study(described, described.speeds[0].name)))
+    return drawn(
+        ("transport", entry.text),
+        lambda: draw_transport(study(described, described.speeds[0].name)),
+    )
 
 
 ROUTES = [
