@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 WIDTHS, ALIGNED = (23, 8, 8, 17, 15), "<>>><"
 FAMILY = "wow and flutter"
+OF_PARTS = "flutter.part_"
+"""Shares of parts are set side by side by `runstrue parts`."""
 COLOURS = {"better": "green", "worse": "red"}
 
 
@@ -52,7 +54,10 @@ def change_lines(record: DeckRecord, *, channels: bool = False) -> Iterator[str]
     deck = record.deck
     title = deck.name if deck.title in ("", deck.name) else f"{deck.name} ({deck.title})"
     yield from wrapped(f"{title}, as found against as left")
-    shown = [change for change in record.changes if channels or change.channel not in _ALONE]
+    shown = [
+        change for change in record.changes
+        if (channels or change.channel not in _ALONE) and not change.id.startswith(OF_PARTS)
+    ]  # fmt: skip
     shown = _speed_once(shown or list(record.changes))
     for heading, changes in _sections(shown):
         yield ""

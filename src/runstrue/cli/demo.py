@@ -110,6 +110,10 @@ def _run(folder: Path) -> None:
     with bench.open() as book:
         visit = book.current_visit(deck)
         if visit is not None:
+            book.add_repair(
+                deck, visit, "main_belt_slack", words="main belt renewed, pulleys cleaned",
+                minutes=35, parts="main belt",
+            )  # fmt: skip
             book.close_visit(visit, NOTES)
         record = book.deck_record(deck)
     steps.next("Found against left, printed sheet and pictures")
@@ -163,6 +167,7 @@ def _deck_on_bench(bench: Bench) -> Deck:
     from runstrue.cli.plan import read_sheets
     from runstrue.logbook.models import Deck, SoundCard
     from runstrue.logbook.register import name_key
+    from runstrue.transport.examples import example_text
 
     with bench.open(create=True) as book:
         known = [one for one in book.decks() if name_key(one.name) == name_key(DECK)]
@@ -181,10 +186,16 @@ def _deck_on_bench(bench: Bench) -> Deck:
                 SoundCard(name="club interface", clock_ppm=15.0, u_ppm=5.0,
                           remark="against the time signal")
             )  # fmt: skip
+            book.add_transport(deck, example_text("one-belt"), "c-14.toml")
+            book.add_deck(
+                Deck(name="R-8", maker="Tarn & Aldous", model="R-8", year=1971, kind="open reel",
+                     speeds_cm_s=(9.5, 19.0), notes="Waits for its turn on the shelf.")
+            )  # fmt: skip
         left_open = book.current_visit(deck)
         if left_open is not None:  # an earlier run was stopped
             book.close_visit(left_open)
-        book.open_visit(deck, REASON)
+        visit = book.open_visit(deck, REASON)
+        book.add_intake_answer(deck, visit, "running", "running_here")
     return deck
 
 
@@ -198,6 +209,7 @@ def _play(folder: Path, stage: Stage) -> None:
 def _measure(bench: Bench, folder: Path, stage: Stage) -> Done:
     """The same as `runstrue measure FILE --tape … --deck … --stage …`."""
     from runstrue.cli.keep import Keeper, Place
+    from runstrue.cli.measure_parts import drive_for, tell_parts
     from runstrue.cli.measured import Job, measure_jobs
     from runstrue.cli.plan import read_tape, sound_card
     from runstrue.measure.tape_tone import TonePlan
@@ -208,9 +220,13 @@ def _measure(bench: Bench, folder: Path, stage: Stage) -> Done:
     plan = TonePlan(None, tape, sound_card(bench, None, ""))
     limits = keeper.sheet.limits if keeper.sheet else ()
     path = folder / stage.file
-    (done,) = measure_jobs([Job(str(path), path)], plan, Judging(limits, keeper.conditions))
+    judging = Judging(limits, keeper.conditions)
+    (done,) = measure_jobs([Job(str(path), path)], plan, judging)
     if done.error is not None:
         raise done.error
+    drive = drive_for(bench, None, None, keeper)
+    if drive is not None:
+        tell_parts([done], drive, 0.0, judging)
     keeper.keep([done], tape, named_tape=True, own_sheet=True)
     return done
 
@@ -264,3 +280,5 @@ def _look_at(folder: Path, report: Path, pictures: int) -> Iterator[str]:
     tape, bench = quoted(str(_tape_path(folder))), quoted(str(folder / "bench"))
     yield f"  runstrue measure {quoted(str(folder / 'as-found.flac'))} --tape {tape}"
     yield f"  runstrue deck show {quoted(DECK)} --bench {bench}"
+    yield "All of it in the browser, with a virtual deck to listen to:"
+    yield f"  runstrue open --bench {bench}"

@@ -28,6 +28,7 @@ from runstrue.verdict.models import Verdict
 FOUND: Stage = "as found"
 LEFT: Stage = "as left"
 PEAKS_SHOWN = 8
+PART_DECIMALS = 3
 
 
 def judged_row(row: Judgement, several: bool, *, on_sheet: bool) -> Judged:
@@ -271,8 +272,10 @@ def _culprit_cell(shown: Shown | None) -> Cell:
     if shown is None or quantity is None:
         return Cell()
     matters = shown.reading.result.conditions.get("matters", False)
+    decimals = min(quantity.decimals(), PART_DECIMALS)  # parts side by side: one kind of digits
+    value, within = (number_text(one, decimals) for one in (quantity.value, quantity.expanded()))
     return Cell(
-        figure=f"±{quantity.value_text()} {quantity.unit}", within=within_of(quantity),
+        figure=f"±{value} {quantity.unit}", within=f"±{within} {quantity.unit}",
         more="matters" if matters else "",
     )  # fmt: skip
 
