@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 FOLDER = "live"
 LONGEST_S = 3600.0
+SHORTEST_KEPT_S = 12.0
+"""A reading needs 10 s of tone, and something at both ends of it."""
 TOLD_AT_MOST = 5
 
 
@@ -109,7 +111,8 @@ class LiveBench:
     def keep_last(self, seconds: float, name: str, place: Place) -> dict[str, Any]:
         """Keep the newest stretch as a capture of the logbook."""
         wanted = self._wanted_for(name, place)
-        return self._store(self.engine.keep_last(_length(seconds)), wanted)
+        seconds = max(_length(seconds), SHORTEST_KEPT_S)
+        return self._store(self.engine.keep_last(seconds), wanted)
 
     def keep_next(self, seconds: float, name: str, place: Place) -> dict[str, Any]:
         """Record from now on; it is kept when its time is over, whether a page is open or not."""

@@ -5,6 +5,7 @@ if (form) {
   const shown = document.querySelector('[data-part="read"]');
   let timer = null;
   let asked = 0;
+  if (form.elements.text.value.trim()) read(); // pasted before this script was here
   form.elements.text.addEventListener("input", () => {
     clearTimeout(timer);
     timer = setTimeout(read, 250);

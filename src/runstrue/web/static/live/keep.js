@@ -1,5 +1,8 @@
 // Keeping a stretch: the form is sent without leaving the page, and what became of it is shown.
 
+const SHORTEST_S = 12; // a reading needs 10 s of tone, and something at both ends of it
+const SAME_MS = 3000;
+
 export class Keeper {
   constructor(root) {
     this.form = root.querySelector('[data-part="keep"]');
@@ -13,8 +16,8 @@ export class Keeper {
   // The stretch on screen is what the first button keeps.
   stretch(seconds) {
     if (!this.last) return;
-    this.last.value = `last:${seconds}`;
-    this.wanted = seconds;
+    this.wanted = Math.max(seconds, SHORTEST_S);
+    this.last.value = `last:${this.wanted}`;
   }
 
   follow(status) {
@@ -30,6 +33,10 @@ export class Keeper {
 
   kept({ words, lines, link, linkWords, outcome }) {
     if (!this.told) return;
+    // it is told as the answer to the button, and to all pages: once is enough
+    const now = Date.now();
+    if (words === this.newest?.words && now - this.newest.at < SAME_MS) return;
+    this.newest = { words, at: now };
     const box = document.createElement("div");
     box.dataset.is = outcome;
     const say = (kind, text) => {
