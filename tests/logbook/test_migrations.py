@@ -172,7 +172,7 @@ def test_the_logbook_left_by_version_3_opens_and_reads(tmp_path: Path) -> None:
         assert found.find("speed.deviation").quantity.value == -2.125  # type: ignore[union-attr]
 
 
-@pytest.mark.parametrize("version", ["v1", "v2"])
+@pytest.mark.parametrize("version", ["v1", "v2", "v3"])
 def test_old_logbooks_are_copied_before_their_tables_change(tmp_path: Path, version: str) -> None:
     bench = tmp_path / "bench"
     shutil.copytree(RELEASED / version, bench)

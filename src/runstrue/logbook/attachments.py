@@ -9,57 +9,17 @@ from __future__ import annotations
 import hashlib
 import os
 from pathlib import Path
-from typing import Literal, get_args
-
-import msgspec
 
 from runstrue import __version__
 from runstrue.errors import InputError, LogbookError
 from runstrue.logbook import storing
 from runstrue.logbook.afterwards import Afterwards
 from runstrue.logbook.database import disk_error, sync
+from runstrue.logbook.files import KINDS, FileKind, FileRecord, file_record, load_files
 from runstrue.logbook.models import Deck, Visit
 
-FileKind = Literal["photo", "sheet", "review", "receipt", "other"]
-KINDS: tuple[FileKind, ...] = get_args(FileKind)
 FOLDER = "attachments"
 ENDINGS = {"image/jpeg": ".jpg", "image/png": ".png", "application/pdf": ".pdf"}
-
-
-class FileRecord(msgspec.Struct, frozen=True, kw_only=True):
-    """One photo or paper.
-
-    Parameters
-    ----------
-    id, deck_id : int
-    visit_id : int or None
-        The visit during which it was taken.
-    kind : {'photo', 'sheet', 'review', 'receipt', 'other'}
-    caption : str
-    quote : str
-        Words of it that the report quotes; empty for none.
-    sha256, media, name : str
-        Of the kept bytes; the name is that of the file as it came.
-    size, width, height : int
-        Bytes, and points of a picture (0 for a paper).
-    added_at : str
-    hidden : bool
-    """
-
-    id: int
-    deck_id: int
-    visit_id: int | None
-    kind: FileKind
-    caption: str
-    quote: str
-    sha256: str
-    media: str
-    name: str
-    size: int
-    width: int
-    height: int
-    added_at: str
-    hidden: bool
 
 
 class Attachments(Afterwards):
@@ -116,10 +76,7 @@ class Attachments(Afterwards):
     def files_of(self, deck: Deck, *, hidden: bool = False) -> tuple[FileRecord, ...]:
         """Return a deck's photos and papers, oldest first; with `hidden` also hidden ones."""
         with self._database.reading() as connection:
-            rows = connection.execute(
-                "SELECT * FROM attachment WHERE deck = ? ORDER BY id", (deck.id,)
-            ).fetchall()
-        found = (_record(row) for row in rows)
+            found = load_files(connection, deck.id)
         return tuple(one for one in found if hidden or not one.hidden)
 
     def file(self, number: int) -> FileRecord:
@@ -134,7 +91,7 @@ class Attachments(Afterwards):
             row = connection.execute("SELECT * FROM attachment WHERE id = ?", (number,)).fetchone()
         if row is None:
             raise LogbookError(f"There is no photo or paper {number}", "one of the list is needed")
-        return _record(row)
+        return file_record(row)
 
     def file_path(self, record: FileRecord) -> Path:
         """Where its bytes lie.
@@ -172,14 +129,3 @@ class Attachments(Afterwards):
 
     def _file(self, sha256: str, media: str) -> Path:
         return self._database.folder / FOLDER / f"{sha256}{ENDINGS[media]}"
-
-
-def _record(row: object) -> FileRecord:
-    values = dict(row)  # type: ignore[call-overload]
-    return FileRecord(
-        id=values["id"], deck_id=values["deck"], visit_id=values["visit"], kind=values["kind"],
-        caption=values["caption"], quote=values["quote"], sha256=values["sha256"],
-        media=values["media"], name=values["name"], size=values["size"], width=values["width"],
-        height=values["height"], added_at=values["added_at"],
-        hidden=values["hidden_at"] is not None,
-    )  # fmt: skip

@@ -19,6 +19,7 @@ from runstrue.logbook import diagnosis_rows, loading, rows, storing
 from runstrue.logbook.attachments import Attachments
 from runstrue.logbook.comparing import changes_of, latest_with_both
 from runstrue.logbook.database import Clock, Database
+from runstrue.logbook.files import load_files
 from runstrue.logbook.models import (
     Change,
     Deck,
@@ -118,6 +119,7 @@ class Logbook(Attachments):
                 intake=diagnosis_rows.load_intake(connection, deck.id),
                 evidence=diagnosis_rows.load_evidence(connection, deck.id),
                 repairs=diagnosis_rows.load_repairs(connection, deck.id),
+                papers=tuple(one for one in load_files(connection, deck.id) if not one.hidden),
                 read_at=self._database.now(),
                 program_version=__version__,
             )

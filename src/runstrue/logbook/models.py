@@ -32,6 +32,7 @@ from runstrue.logbook.deck import (
     Visit,
     not_one_of,
 )
+from runstrue.logbook.files import FileRecord
 from runstrue.result import Condition, Deviation, Measured, Result, Trace
 from runstrue.stimulus.testtape import TestTape
 from runstrue.verdict.models import Verdict
@@ -299,6 +300,8 @@ class DeckRecord(msgspec.Struct, frozen=True, kw_only=True):
     evidence : tuple of EvidenceRecord
     repairs : tuple of RepairRecord
         Of all visits, those that stand, oldest first.
+    papers : tuple of FileRecord
+        Photos and papers, oldest first, without hidden ones.
     read_at, program_version : str
     """
 
@@ -312,6 +315,7 @@ class DeckRecord(msgspec.Struct, frozen=True, kw_only=True):
     intake: tuple[IntakeAnswer, ...] = ()
     evidence: tuple[EvidenceRecord, ...] = ()
     repairs: tuple[RepairRecord, ...] = ()
+    papers: tuple[FileRecord, ...] = ()
     read_at: str = ""
     program_version: str = ""
 

@@ -106,6 +106,7 @@ def paper_of(
             pictures=[Picture(key, told) for key, told in pictures],
             passes=[_pass(capture) for capture in captures],
             equipment=_equipment(record, captures),
+            quotes=[Fact(one.words, one.quote) for one in record.papers if one.quote],
             ways=_ways(every),
             shares=share_rows(groups, several),
             doubts=_doubts(captures, several),

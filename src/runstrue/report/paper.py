@@ -193,6 +193,8 @@ class Paper:
     passes : list of Pass
     equipment : list of Fact
         Test tapes and sound card.
+    quotes : list of Fact
+        Which paper of the deck, and the words of it that are quoted.
     ways : list of Way
     shares : list of Share
     doubts, cautions : list of str
@@ -220,6 +222,7 @@ class Paper:
     pictures: list[Picture]
     passes: list[Pass]
     equipment: list[Fact]
+    quotes: list[Fact]
     ways: list[Way]
     shares: list[Share]
     doubts: list[str]

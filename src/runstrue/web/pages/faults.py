@@ -44,7 +44,7 @@ def standing(request: Request) -> dict[str, Any]:
             for number, one in enumerate(held.records, 1) if _known(one.evidence, held)
         ],
         "rows": [_row(row, held, seen) for row in shown_rows(ranking, SHOWN)],
-        "none": chance_words(ranking.none_of_these) if ranking.suspects else "",
+        "nobodys": chance_words(ranking.none_of_these) if ranking.suspects else "",
         "conflicts": [one.words for one in ranking.conflicts], "basis": BASIS,
         "checks": checks, "held_back": _held_back(found), "sought": _sought(request, held),
         "skipped": skipped, "repairs": [

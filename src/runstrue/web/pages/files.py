@@ -13,7 +13,7 @@ from runstrue.web.paging import Form, Told, acting, bench_of, deck_path, posted,
 from runstrue.web.pictures import FILE_BYTES, taken
 
 if TYPE_CHECKING:
-    from runstrue.logbook.attachments import FileRecord
+    from runstrue.logbook.files import FileRecord
 
 UPLOAD_BYTES = 200_000_000
 WORDS = (

@@ -20,8 +20,7 @@ def standing(request: Request) -> dict[str, Any]:
 
     told = about(request, "report")
     record = told["record"]
-    with bench_of(request).open() as book:
-        quoted = [one for one in book.files_of(record.deck) if one.quote]
+    quoted = [one for one in record.papers if one.quote]
     return {
         **told, "paper": paper_of(record) if record.captures else None, "quoted": quoted
     }  # fmt: skip
