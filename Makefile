@@ -4,7 +4,7 @@ VENV   ?= .venv
 BIN    := $(VENV)/bin
 SOURCES := pyproject.toml constraints.txt
 
-.PHONY: demo test bench check format clean debian-programs
+.PHONY: demo test bench soak check format clean debian-programs
 .DEFAULT_GOAL := demo
 
 $(VENV)/.installed: $(SOURCES)
@@ -37,6 +37,9 @@ format: $(VENV)/.developing
 
 bench: $(VENV)/.developing
 	$(BIN)/python -m benchmarks
+
+soak: $(VENV)/.developing
+	$(BIN)/python -m benchmarks.soak
 
 clean:
 	rm -rf $(VENV) demo tests/output .pytest_cache .mypy_cache .ruff_cache

@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 import scipy
 
+from benchmarks.browser import browser_rows
 from benchmarks.faults import fault_rows
 from benchmarks.figures import figure_rows
 from benchmarks.finding import finding_rows
@@ -36,6 +37,7 @@ PARTS: dict[str, Callable[[argparse.Namespace], Iterable[Row]]] = {
     "faults": lambda _: fault_rows(),
     "finding": lambda _: finding_rows(),
     "parts": lambda _: parts_rows(),
+    "browser": lambda _: browser_rows(),
     "coverage": lambda wanted: coverage_rows(wanted.seeds),
 }
 

@@ -196,13 +196,19 @@ def coverage_factor(probability: float, degrees_of_freedom: float = math.inf) ->
     low, high = 0.0, normal
     while _t_inside(high, degrees_of_freedom) < probability:
         low, high = high, 2 * high
-    for _ in range(80):
-        middle = (low + high) / 2
-        if _t_inside(middle, degrees_of_freedom) < probability:
-            low = middle
+    found = (low + high) / 2
+    for _ in range(80):  # Newton's steps, or halves where these would leave the bracket
+        missed = _t_inside(found, degrees_of_freedom) - probability
+        if missed < 0:
+            low = found
         else:
-            high = middle
-    return (low + high) / 2
+            high = found
+        step = missed / (2 * _t_density(found, degrees_of_freedom))
+        after = found - step if low < found - step < high else (low + high) / 2
+        if abs(after - found) <= 1e-14 * found:
+            return after
+        found = after
+    return found
 
 
 def t_chance_below(t: float, degrees_of_freedom: float = math.inf) -> float:
@@ -249,6 +255,12 @@ def _t_inside(t: float, degrees_of_freedom: float) -> float:
     """Chance that |Student's t| stays below t: 1 − I_x(ν/2, 1/2) with x = ν/(ν + t²)."""
     x = degrees_of_freedom / (degrees_of_freedom + t * t)
     return 1.0 - _incomplete_beta(x, degrees_of_freedom / 2, 0.5)
+
+
+def _t_density(t: float, degrees_of_freedom: float) -> float:
+    half = degrees_of_freedom / 2
+    log = math.lgamma(half + 0.5) - math.lgamma(half) - 0.5 * math.log(2 * math.pi * half)
+    return math.exp(log - (half + 0.5) * math.log1p(t * t / degrees_of_freedom))
 
 
 def _incomplete_beta(x: float, a: float, b: float) -> float:

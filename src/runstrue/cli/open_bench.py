@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import click
 
 from runstrue.cli.bench import Bench, bench_option
@@ -28,6 +30,9 @@ def open_bench(ctx: click.Context, port: int, lan: bool, no_browser: bool) -> No
     the terminal prints a link and its code, which lets one device in; then it prints another one.
     Ctrl-C ends it; what was heard and kept is safe.
     """
+    # live windows are short: more threads than one only wait for each other, at full load
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ.setdefault("OMP_NUM_THREADS", "1")
     from runstrue.cli.layout import out, wrapped
     from runstrue.web.serve import serve
 

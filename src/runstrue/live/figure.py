@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from functools import lru_cache
+
 from runstrue.catalogue import KINDS
 from runstrue.live.models import Figure
-from runstrue.quantity import Quantity, number_text
+from runstrue.quantity import Quantity, coverage_factor, number_text
 from runstrue.result import Result
 
 
@@ -28,7 +31,7 @@ def figure(quantity: Quantity, quantity_id: str = "", *, signed: bool = False) -
     signed = signed or (kind is not None and kind.wanted == "near zero")
     decimals = quantity.decimals()
     before = "±" if kind is not None and kind.plus_minus else ""
-    within = quantity.expanded()
+    within = _factor(_few(quantity.degrees_of_freedom)) * quantity.u
     return Figure(
         value=quantity.value,
         u=quantity.u,
@@ -38,6 +41,23 @@ def figure(quantity: Quantity, quantity_id: str = "", *, signed: bool = False) -
         within=within,
         within_text=f"±{number_text(within, decimals)}",
     )
+
+
+def _few(freedom: float) -> float:
+    """Degrees of freedom in two figures, never more than there are.
+
+    They change a little with every update; t changes by less than a hundredth of itself with that,
+    and need not be worked out a hundred times a second.
+    """
+    if not math.isfinite(freedom) or freedom <= 0:
+        return math.inf
+    step = 10.0 ** (math.floor(math.log10(freedom)) - 1)
+    return math.floor(freedom / step) * step
+
+
+@lru_cache(maxsize=4096)
+def _factor(freedom: float) -> float:
+    return coverage_factor(0.95, freedom)
 
 
 def figure_of(result: Result | None) -> Figure | None:

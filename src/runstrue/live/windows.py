@@ -21,7 +21,7 @@ from runstrue.measure.words import loss_doubts
 from runstrue.result import Measured, Result
 
 WINDOWS_S = (5.0, 10.0, 30.0)
-EVERY_S = (1.0, 2.0, 5.0)
+EVERY_S = (2.0, 4.0, 8.0)
 """How often each is read anew: the long ones change slowly and cost more."""
 
 SPARE_S = 0.3

@@ -18,6 +18,7 @@ from starlette.staticfiles import StaticFiles
 
 from runstrue.errors import LogbookError, RunstrueError
 from runstrue.web.doors import Doors, Tokens
+from runstrue.web.late import Late
 from runstrue.web.paging import HERE, page, wants_json
 from runstrue.web.work import Workshop
 
@@ -42,7 +43,6 @@ def create_app(
     tokens : Tokens, optional
         That let devices of the local network in.
     """
-    from runstrue.web.live_bench import LiveBench
     from runstrue.web.pages import (
         belts,
         compare,
@@ -61,7 +61,7 @@ def create_app(
 
     @contextlib.asynccontextmanager
     async def alive(app: Starlette) -> AsyncIterator[None]:
-        app.state.live = LiveBench(bench)
+        app.state.live = Late(bench)
         app.state.workshop = Workshop(bench.folder / "incoming")
         try:
             yield

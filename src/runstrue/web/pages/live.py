@@ -14,9 +14,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from runstrue.errors import InputError, RunstrueError
-from runstrue.measure.tape_tone import TonePlan
-from runstrue.web.live_bench import LiveBench
-from runstrue.web.live_ear import EarSource, read_facts
+from runstrue.web.late import Late
 from runstrue.web.pages.measure import RECORDING_BYTES, place_of
 from runstrue.web.paging import (
     Form,
@@ -34,6 +32,7 @@ if TYPE_CHECKING:
     from starlette.datastructures import UploadFile
 
     from runstrue.capture.blocks import Source
+    from runstrue.web.live_bench import LiveBench
 
 PLAYED = "live/played"
 """Folder of the bench for files that are played from a page; emptied when another one comes."""
@@ -41,8 +40,8 @@ PLAYED = "live/played"
 
 def live_of(request: Request) -> LiveBench:
     """Return the live side of the server."""
-    live: LiveBench = request.app.state.live
-    return live
+    late: Late = request.app.state.live
+    return late.get()
 
 
 def standing(request: Request) -> dict[str, Any] | Response:
@@ -95,6 +94,8 @@ def deck_names(request: Request) -> list[str]:
 
 def start(request: Request, form: Form) -> Told:
     """Begin to listen."""
+    from runstrue.measure.tape_tone import TonePlan
+
     live = live_of(request)
     name = form.text("deck", 80)
     tone = form.number("tone")
@@ -211,13 +212,14 @@ async def events(request: Request) -> Response:
 
 async def ear(socket: WebSocket) -> None:
     """A browser's microphone."""
-    live: LiveBench = socket.app.state.live
+    live = await asyncio.to_thread(socket.app.state.live.get)
     await socket.accept()
+    from runstrue.web.live_ear import EarSource, read_facts
+    from runstrue.web.paging import mark_of
+
     source: EarSource | None = None
     try:
         facts = read_facts(await socket.receive_text())
-        from runstrue.web.paging import mark_of
-
         if not hmac.compare_digest(facts.token, mark_of(socket)):
             raise InputError("The page is older than the server", "load it anew")
         source = EarSource(facts)
