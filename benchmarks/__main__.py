@@ -25,6 +25,7 @@ from benchmarks.finding import finding_rows
 from benchmarks.parts import parts_rows
 from benchmarks.proof import SEEDS, coverage_rows
 from benchmarks.row import Broken, Row, as_markdown, as_text
+from benchmarks.sheet import sheet_rows
 from benchmarks.speed import shell_rows, time_rows
 from runstrue import __version__
 
@@ -37,6 +38,7 @@ PARTS: dict[str, Callable[[argparse.Namespace], Iterable[Row]]] = {
     "faults": lambda _: fault_rows(),
     "finding": lambda _: finding_rows(),
     "parts": lambda _: parts_rows(),
+    "sheet": lambda _: sheet_rows(),
     "browser": lambda _: browser_rows(),
     "coverage": lambda wanted: coverage_rows(wanted.seeds),
 }

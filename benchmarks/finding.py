@@ -335,7 +335,7 @@ def finding_rows(seeds: int = SEEDS) -> Iterator[Row]:
 def _time_rows() -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "full-sheet.flac"
-        _write_worn(programme("full-sheet"), path)
+        write_worn(programme("full-sheet"), path)
         decoding, finding = [], []
         for _ in range(3):  # alternating, so that a busy minute falls on both
             decoding.append(spend("decode", path))
@@ -361,7 +361,8 @@ def _time_rows() -> Iterator[Row]:
     )
 
 
-def _write_worn(plan: Programme, path: Path) -> None:
+def write_worn(plan: Programme, path: Path) -> None:
+    """Write a programme as a worn deck gives it back: hiss, and a little less level."""
     draw = np.random.default_rng(7)
     hiss = plan.rms * 10 ** (-55 / 20) * math.sqrt(24_000 / 19_980)
     with soundfile.SoundFile(path, "w", 48_000, 2, "PCM_24", format="FLAC") as file:

@@ -299,15 +299,21 @@ def _crossing(ramp: Ramp) -> tuple[float, float] | None:
 
 
 def _top(declared_db: Array, level_dbfs: Array) -> tuple[float | None, float]:
-    """Highest level of a curve, by a cubic around it; None where it stands at the end."""
+    """Highest level of a curve, by a quartic around it; None where it stands at the end.
+
+    What a cubic says otherwise is taken as the error of the shape, as a rectangle.
+    """
     place = int(np.argmax(level_dbfs))
     near = np.abs(declared_db - declared_db[place]) < TOP_REACH_DB
     if declared_db[-1] - declared_db[place] < TOP_REACH_DB / 2 or near.sum() < 6:
         return None, 0.0
-    curve = np.polynomial.Polynomial.fit(declared_db[near], level_dbfs[near], 3)
-    fitted = curve(np.linspace(declared_db[near][0], declared_db[near][-1], 501))
-    scatter_db = float(np.std(level_dbfs[near] - curve(declared_db[near]), ddof=4))
-    return float(fitted.max()), scatter_db * math.sqrt(4 / float(near.sum()))
+    x, y = declared_db[near], level_dbfs[near]
+    even = np.linspace(x[0], x[-1], 501)
+    cubic, quartic = (np.polynomial.Polynomial.fit(x, y, degree) for degree in (3, 4))
+    scatter_db = float(np.std(y - quartic(x), ddof=5)) if x.size > 6 else 0.0
+    found_db, other_db = float(quartic(even).max()), float(cubic(even).max())
+    noise_db = scatter_db * math.sqrt(5 / x.size)
+    return found_db, math.hypot(noise_db, (found_db - other_db) / math.sqrt(3))
 
 
 def _at_zero(x: Array, y: Array, degree: int) -> tuple[float, float]:

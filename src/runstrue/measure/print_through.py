@@ -25,6 +25,9 @@ STEP_S = 0.1
 STANDS_OUT = 5.0
 """An echo counts from five times the usual scatter of the windows: some 200 are looked at."""
 SHORTEST_S = 5.0
+WINDOW_DB = 0.1
+"""A window of the silence may hold the echo's edges or a little of what is beside it: as a
+rectangle (own estimate)."""
 
 
 def measure_print_through(
@@ -70,7 +73,12 @@ def measure_print_through(
         sure = highest - usual > STANDS_OUT * scatter
         echo = highest - usual if sure else STANDS_OUT * scatter
         u_db = 10 / math.log(10) * (scatter / echo if sure else 1 / STANDS_OUT)
-        budget = Budget((Contribution("noise", u_db, "random"),))
+        budget = Budget(
+            (
+                Contribution("noise", u_db, "random"),
+                Contribution("edges of the echo", WINDOW_DB / math.sqrt(3), "random"),
+            )
+        )
         below_db = 10 * math.log10(full / max(echo, 1e-30))
         doubts = [
             "Print-through grows with the time a tape lies and with warmth: say how long it lay."
