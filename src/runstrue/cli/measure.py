@@ -269,9 +269,12 @@ def _show(
     from runstrue.cli.layout import out
     from runstrue.cli.show_many import summary_lines
     from runstrue.cli.show_measured import measured_lines
+    from runstrue.cli.side_by_side import side_by_side_lines
 
     if len(done) > 1:
         out(summary_lines(done))
+        if combined is None:
+            out(side_by_side_lines(done))
     shown = combined or (done[0] if len(done) == 1 else None)
     if shown is not None and shown.measured is not None:
         if len(done) > 1:
