@@ -11,7 +11,7 @@ import resource
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,6 +39,20 @@ def spend(work: str, path: Path) -> Spent:
         last = (done.stderr.strip().splitlines() or ["no message"])[-1]
         raise RuntimeError(f"{work} of {path.name} failed: {last}")
     return Spent(**json.loads(done.stdout))
+
+
+def side_by_side(works: Sequence[str], path: Path, times: int = 3) -> dict[str, list[Spent]]:
+    """Do several pieces of work in turn, so that a busy minute falls on all of them."""
+    spent: dict[str, list[Spent]] = {work: [] for work in works}
+    for _ in range(times):
+        for work in works:
+            spent[work].append(spend(work, path))
+    return spent
+
+
+def middle_s(spent: Sequence[Spent]) -> float:
+    """Median of the seconds."""
+    return sorted(one.seconds for one in spent)[len(spent) // 2]
 
 
 def decode(path: Path) -> Callable[[], None]:

@@ -26,7 +26,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from benchmarks.child import spend
+from benchmarks.child import middle_s, side_by_side
 from benchmarks.row import Row, as_text
 from runstrue.measure.finding import find_sections
 from runstrue.measure.sections import Finding, HeldSource
@@ -336,12 +336,8 @@ def _time_rows() -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "full-sheet.flac"
         write_worn(programme("full-sheet"), path)
-        decoding, finding = [], []
-        for _ in range(3):  # alternating, so that a busy minute falls on both
-            decoding.append(spend("decode", path))
-            finding.append(spend("find", path))
-    decode_s = sorted(one.seconds for one in decoding)[1]
-    find_s = sorted(one.seconds for one in finding)[1]
+        spent = side_by_side(("decode", "find"), path)
+    decode_s, find_s = middle_s(spent["decode"]), middle_s(spent["find"])
     yield Row(
         "the full sheet found, against decoding alone",
         f"{find_s / decode_s:.2f} ×",
@@ -351,7 +347,7 @@ def _time_rows() -> Iterator[Row]:
         f"{find_s:.2f} s against {decode_s:.2f} s; decoding runs beside it where a second core is "
         "free",
     )
-    peak_mb = max(one.peak_mb for one in finding)
+    peak_mb = max(one.peak_mb for one in spent["find"])
     yield Row(
         "peak memory of that",
         f"{peak_mb:.0f} MB",

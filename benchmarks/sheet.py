@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.child import spend
+from benchmarks.child import middle_s, side_by_side
 from benchmarks.finding import write_worn
 from benchmarks.row import Row, as_text
 from benchmarks.sheet_coverage import CASES
@@ -39,19 +39,15 @@ def time_rows() -> Iterator[Row]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "full-sheet.flac"
         write_worn(programme("full-sheet"), path)
-        decoding, measuring = [], []
-        for _ in range(3):  # alternating, so that a busy minute falls on both
-            decoding.append(spend("decode", path))
-            measuring.append(spend("sheet", path))
-    decode_s = sorted(one.seconds for one in decoding)[1]
-    sheet_s = sorted(one.seconds for one in measuring)[1]
+        spent = side_by_side(("decode", "sheet"), path)
+    decode_s, sheet_s = middle_s(spent["decode"]), middle_s(spent["sheet"])
     yield Row(
         "the full sheet measured, against decoding alone", f"{sheet_s / decode_s:.2f} ×", "≤ 4 ×",
         sheet_s / decode_s / 4,
         remark=f"14.5 min, FLAC, 48 kHz stereo; medians of 3 runs: {sheet_s:.1f} s against "
         f"{decode_s:.1f} s",
     )  # fmt: skip
-    peak_mb = max(one.peak_mb for one in measuring)
+    peak_mb = max(one.peak_mb for one in spent["sheet"])
     yield Row("peak memory of that", f"{peak_mb:.0f} MB", "≤ 300 MB", peak_mb / 300)
 
 

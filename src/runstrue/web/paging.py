@@ -57,6 +57,15 @@ class Form:
     def __init__(self, data: FormData) -> None:
         self._data = data
 
+    @property
+    def typed(self) -> dict[str, str]:
+        """All fields that hold text."""
+        return {key: one for key, one in self._data.items() if isinstance(one, str)}
+
+    async def close(self) -> None:
+        """Let go of uploaded files."""
+        await self._data.close()
+
     def text(self, name: str, most: int = 20_000) -> str:
         """Return a field without the spaces around it; empty where there is none.
 
@@ -134,12 +143,7 @@ def acting(
     async def endpoint(request: Request) -> Response:
         typed: dict[str, str] = {}
         try:
-            form = await read_form(request, most_bytes)
-            typed = {key: one for key, one in form._data.items() if isinstance(one, str)}
-            try:
-                done = await _called(act, request, form)
-            finally:
-                await form._data.close()
+            return await _acted(request, act, most_bytes, typed)
         except RunstrueError as error:
             if wants_json(request):
                 return JSONResponse({"words": str(error), "outcome": "bad"}, 400)
@@ -147,10 +151,6 @@ def acting(
             if isinstance(found, Response):
                 return found
             return page(request, template, {**found, "refused": str(error), "typed": typed}, 400)
-        if isinstance(done, Response):
-            return done
-        told = done if isinstance(done, Told) else Told(done)
-        return see_other(told.path, told.words)
 
     return [
         shown(path, template, handler),
@@ -165,21 +165,27 @@ def posted(
 
     async def endpoint(request: Request) -> Response:
         try:
-            form = await read_form(request, most_bytes)
-            try:
-                done = await _called(act, request, form)
-            finally:
-                await form._data.close()
+            return await _acted(request, act, most_bytes, {})
         except RunstrueError as error:
             if wants_json(request):
                 return JSONResponse({"words": str(error), "outcome": "bad"}, 400)
             return see_other(back(request), str(error), refused=True)
-        if isinstance(done, Response):
-            return done
-        told = done if isinstance(done, Told) else Told(done)
-        return see_other(told.path, told.words)
 
     return Route(path, endpoint, methods=["POST"])
+
+
+async def _acted(request: Request, act: Act, most_bytes: int, typed: dict[str, str]) -> Response:
+    """Read a form, do what it asks for, and say where to go; what was typed is put into `typed`."""
+    form = await read_form(request, most_bytes)
+    typed.update(form.typed)
+    try:
+        done = await _called(act, request, form)
+    finally:
+        await form.close()
+    if isinstance(done, Response):
+        return done
+    told = done if isinstance(done, Told) else Told(done)
+    return see_other(told.path, told.words)
 
 
 async def _called(handler: Callable[..., Any], *given: Any) -> Any:
