@@ -13,7 +13,7 @@ of scale brings its own uncertainty.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from runstrue.dsp.band_power import Spectrum, half_width_hz, level_db, u_level_db
@@ -165,7 +165,7 @@ def flux_step_db(
 
 
 def measure_levels(
-    stretches: Sequence[Stretch],
+    stretches: Iterable[Stretch],
     programme: Programme,
     channels: Sequence[str],
     calibration: Calibration | None = None,
@@ -175,7 +175,7 @@ def measure_levels(
 
     Parameters
     ----------
-    stretches : sequence of Stretch
+    stretches : iterable of Stretch
         Sections that serve `level.output`.
     programme : Programme
         With a bought tape's flux, tolerance and corrections.

@@ -119,6 +119,10 @@ def measure_programme(
     return _Sheet(source, plan, finding, progress).measured()
 
 
+COARSE_HZ, COARSE_S = 2000.0, 3.0
+"""Tones that tell the whole turns of the azimuth of a finer one, and so much of each."""
+
+
 class _Sheet:
     """The measurements of one recording, in the order of the job."""
 
@@ -190,15 +194,22 @@ class _Sheet:
             self.progress(found.starts_s + found.lasts_s)
 
     def _levels(self) -> Sequence[Result]:
-        stretches = list(self._stretches("level.output", "tone"))
-        loud = next((one for one in stretches if one.section.channels == "both"), None)
-        if loud is None:
+        tones = [
+            one for one in self.finding.serving("level.output") if one.section.kind == "tone"
+        ]
+        if not any(one.section.channels == "both" for one in tones):
             return []
-        self.reference = reference_of(loud, self.plan.programme)
         return measure_levels(
-            stretches, self.plan.programme, self.channels, self.plan.calibration,
+            self._referring(), self.plan.programme, self.channels, self.plan.calibration,
             self.plan.zero_dbfs,
         )  # fmt: skip
+
+    def _referring(self) -> Iterator[Stretch]:
+        """The level tones; the first that both channels carry is what others are told against."""
+        for stretch in self._stretches("level.output", "tone"):
+            if self.reference is None and stretch.section.channels == "both":
+                self.reference = reference_of(stretch, self.plan.programme)
+            yield stretch
 
     def _speed(self) -> Sequence[Result]:
         longest = max(
@@ -237,15 +248,22 @@ class _Sheet:
         if not self.finding.serving("azimuth.delay"):
             return []
         found = list(self._stretches("azimuth.delay", "tone", "multitone"))
-        coarser = [
-            *(
-                one
-                for one in self._stretches("level.output", "tone")
-                if one.section.channels == "both"
-            ),
-            *self._stretches("phase.polarity", "polarity"),
-        ]
+        coarser = [self._read(one) for one in self._coarse()]
         return measure_azimuth(found, self.plan.tracks, self.plan.programme.source, coarser=coarser)
+
+    def _coarse(self) -> list[Found]:
+        """Low tones and pulses that tell the whole turns of the azimuth, a few seconds of each."""
+        lowest: dict[float, Found] = {}
+        for one in self.finding.serving("level.output"):
+            tones_hz = one.section.frequencies_hz
+            low = one.section.kind == "tone" and tones_hz[0] <= COARSE_HZ
+            if low and one.section.channels == "both":
+                kept = lowest.get(tones_hz[0])
+                lowest[tones_hz[0]] = one if kept is None or one.lasts_s < kept.lasts_s else kept
+        return [
+            *(replace(one, lasts_s=min(one.lasts_s, COARSE_S)) for one in lowest.values()),
+            *self.finding.serving("phase.polarity")[:1],
+        ]
 
     def _silence(self) -> Stretch | None:
         silences = [
