@@ -11,6 +11,11 @@ from pathlib import Path
 from tests.cli.conftest import command
 
 
+def _heeds_ctrl_c() -> None:
+    """A shell that starts these tests in the background has them, and their children, ignore it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def _stopped(arguments: list[str | Path], ready: Path, bench: Path) -> subprocess.CompletedProcess:
     """Call, and send what Ctrl-C sends to the whole group once something of `ready` is there."""
     process = subprocess.Popen(
@@ -20,6 +25,7 @@ def _stopped(arguments: list[str | Path], ready: Path, bench: Path) -> subproces
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=_heeds_ctrl_c,
     )
     deadline = time.monotonic() + 30
     while not list(ready.glob(".part-*")) and time.monotonic() < deadline:
@@ -52,6 +58,7 @@ def test_a_stop_while_several_files_are_measured_stores_nothing_and_says_so(
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
+        preexec_fn=_heeds_ctrl_c,
     )
     assert process.stdout is not None
     for _ in range(2):  # the heading and the first recording: the work is under way

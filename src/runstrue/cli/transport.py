@@ -246,6 +246,7 @@ def _described(file: Path | None, deck: str | None) -> Transport:
     InputError
         When nothing is kept with the deck.
     """
+    from runstrue.logbook.bench_records import transport_for
     from runstrue.transport.read import parse_transport, read_transport
 
     if (file is None) == (deck is None):
@@ -256,12 +257,13 @@ def _described(file: Path | None, deck: str | None) -> Transport:
     with bench.open() as book:
         held = book.find_deck(deck or "")
         kept = book.transports(held)
-    if not kept:
+    entry = transport_for(kept) or (kept[-1] if kept else None)
+    if entry is None:
         raise InputError(
             f"No transport is kept with '{held.name}'", "a description is needed",
             f"runstrue transport keep FILE --deck {held.name}",
         )  # fmt: skip
-    return parse_transport(kept[-1].text, kept[-1].name)
+    return parse_transport(entry.text, entry.name)
 
 
 def _studies(file: Path | None, deck: str | None, speed: str) -> Iterator[Study]:

@@ -194,9 +194,7 @@ class _Sheet:
             self.progress(found.starts_s + found.lasts_s)
 
     def _levels(self) -> Sequence[Result]:
-        tones = [
-            one for one in self.finding.serving("level.output") if one.section.kind == "tone"
-        ]
+        tones = [one for one in self.finding.serving("level.output") if one.section.kind == "tone"]
         if not any(one.section.channels == "both" for one in tones):
             return []
         return measure_levels(
