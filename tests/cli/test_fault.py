@@ -347,3 +347,12 @@ def test_knowledge_of_the_bench_itself_is_used(deck: Call, bench: Path) -> None:
     )
     ran = deck("fault", "explain", "label_slipped")
     assert "Take it out." in ran.out, ran.err
+
+
+def test_a_repair_that_was_told_by_a_slip_is_taken_back(deck: Call) -> None:
+    deck("fault", "done", "C-14", "main_belt_slack", "--minutes", "40")
+    told = deck("fault", "done", "C-14", "main_belt_slack", "--take-back").out
+    assert "It counts no more" in told
+    again = deck("fault", "done", "C-14", "main_belt_slack", "--take-back")
+    assert (again.code, again.out) == (1, "")
+    assert "No repair of that kind stands with 'C-14'" in again.err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import re
@@ -52,9 +53,9 @@ def sound() -> Iterator[SoundServer]:
         yield running
 
 
-@pytest.fixture(scope="module")
-def opened(tmp_path_factory: pytest.TempPathFactory, sound: SoundServer) -> Iterator[Open]:
-    bench = tmp_path_factory.mktemp("walk") / "bench"
+@contextlib.contextmanager
+def opening(bench: Path, sound: SoundServer) -> Iterator[Open]:
+    """Run `runstrue open` until the block ends."""
     environment = {**os.environ, **sound.environment, "RUNSTRUE_BENCH": str(bench)}
     process = subprocess.Popen(
         [sys.executable, "-c", "from runstrue.cli.main import run; run()", "open", "--no-browser",
@@ -65,9 +66,37 @@ def opened(tmp_path_factory: pytest.TempPathFactory, sound: SoundServer) -> Iter
     line = process.stdout.readline()
     address = re.search(r"http://127\.0\.0\.1:\d+", line)
     assert address, line
-    yield Open(address[0], process, bench)
-    process.terminate()
-    process.communicate(timeout=20)
+    try:
+        yield Open(address[0], process, bench)
+    finally:
+        process.terminate()
+        process.communicate(timeout=20)
+
+
+@pytest.fixture(scope="module")
+def opened(tmp_path_factory: pytest.TempPathFactory, sound: SoundServer) -> Iterator[Open]:
+    """A bench on which nothing is yet."""
+    with opening(tmp_path_factory.mktemp("walk") / "bench", sound) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory, sound: SoundServer) -> Iterator[Open]:
+    """A bench with a deck that went through the job."""
+    folder = tmp_path_factory.mktemp("filled")
+    at = ["--bench", str(folder / "bench")]
+    assert main(["deck", "add", "C-14", "--maker", "Wrenholm", *at]) == 0
+    assert main(["sheet", SHEET, "--deck", "C-14", *at]) == 0
+    assert main(["intake", "C-14", "--running", *at]) == 0
+    for preset, stage in (("perished-belt", "found"), ("new-belt", "left")):
+        path = folder / f"{stage}.flac"
+        assert main(["practice", preset, "-o", str(path), "--length", "30"]) == 0
+        measured = ["measure", str(path), "--tone", "3150", "--deck", "C-14", "--stage", stage]
+        assert main([*measured, *at]) == 0
+    assert main(["transport", "keep", str(folder / "c-14.toml"), "--deck", "C-14", *at]) == 0
+    assert main(["fault", "say", "C-14", "wow_slow", *at]) == 0
+    with opening(folder / "bench", sound) as running:
+        yield running
 
 
 @pytest.fixture(scope="module")
@@ -265,7 +294,7 @@ def test_the_browsers_microphone_is_heard(
 
 
 @pytest.mark.parametrize("path", PAGES)
-def test_pages_are_for_everybody(opened: Open, browser: Browser, path: str) -> None:
+def test_pages_are_for_everybody(filled: Open, browser: Browser, path: str) -> None:
     """No serious finding of axe-core (WCAG 2.1 A and AA), at any width, in either theme."""
     for width, theme in ((1280, "light"), (390, "dark"), (1280, "dark"), (390, "light")):
         context = browser.new_context(
@@ -273,7 +302,7 @@ def test_pages_are_for_everybody(opened: Open, browser: Browser, path: str) -> N
             bypass_csp=True,
         )  # fmt: skip
         page = context.new_page()
-        answer = page.goto(opened.address + path)
+        answer = page.goto(filled.address + path)
         assert answer is not None
         assert answer.status == 200
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), width
@@ -292,8 +321,8 @@ def test_pages_are_for_everybody(opened: Open, browser: Browser, path: str) -> N
         context.close()
 
 
-def test_the_keyboard_goes_all_the_way(opened: Open, page: Page) -> None:
-    page.goto(opened.address)
+def test_the_keyboard_goes_all_the_way(filled: Open, page: Page) -> None:
+    page.goto(filled.address)
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "Skip to the page"
     page.keyboard.press("Enter")

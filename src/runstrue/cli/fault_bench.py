@@ -162,6 +162,26 @@ class FaultBench:
             )  # fmt: skip
             self._read(book)
 
+    def take_back_repair(self, cause: str, number: int | None = None) -> None:
+        """Take back a repair that was told by a slip: this one, or the latest of its cause.
+
+        Raises
+        ------
+        InputError
+            When there is none.
+        """
+        alike = [
+            one for one in self.repairs
+            if one.id == number or (number is None and one.cause == cause)
+        ]  # fmt: skip
+        if not alike:
+            raise InputError(
+                f"No repair of that kind stands with '{self.name}'", "one that was told is needed"
+            )
+        with self._bench.open() as book:
+            book.take_back(alike[-1])
+            self._read(book)
+
     def _begun(self, book: Logbook) -> Visit:
         return book.current_visit(self.deck) or book.open_visit(self.deck)
 

@@ -64,6 +64,7 @@ def none(ctx: click.Context, deck: str, words: str) -> None:
 )
 @click.option("--part", "parts", multiple=True, metavar="NAME", help="Used; several times.")
 @click.option("--words", default="", metavar="TEXT", help="What was done.")
+@click.option("--take-back", is_flag=True, help="It was told by a slip: the latest of this cause.")
 @bench_option
 @click.pass_context
 def done(
@@ -73,10 +74,12 @@ def done(
     minutes: float | None,
     parts: tuple[str, ...],
     words: str,
+    take_back: bool,
 ) -> None:
     """Say what it was, when it is mended; the logbook keeps it and counts it.
 
     runstrue fault done C-14 main_belt_slack --minutes 40 --words "belt renewed"
+    runstrue fault done C-14 main_belt_slack --take-back
     """
     from runstrue.cli.fault_bench import FaultBench
     from runstrue.cli.fault_find import cause_named
@@ -84,6 +87,10 @@ def done(
 
     held = FaultBench.open(ctx.ensure_object(Bench), deck)
     found = cause_named(cause, held.knowledge)
+    if take_back:
+        held.take_back_repair(found.id)
+        out(f"Taken back: '{held.name}' had '{found.name}'. It counts no more.")
+        return
     before = dict(held.own_counts)
     held.repaired(found.id, words, minutes, parts)
     out(done_lines(held, found, before))

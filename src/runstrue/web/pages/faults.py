@@ -151,7 +151,8 @@ def act(request: Request, form: Form) -> Told:
         lines = " ".join(" ".join(done_lines(held, cause, before)).split())
         return Told(here, lines.partition(" Next: measure")[0])
     if what == "undone":
-        return _undone(request, held, form, here)
+        held.take_back_repair("", form.whole("repair") or 0)
+        return Told(here, "Taken back; it counts no more.")
     raise InputError("Nothing was picked", "a button of the page is needed")
 
 
@@ -175,17 +176,6 @@ def _say(held: FaultBench, form: Form, here: str) -> Told:
         held.see(symptom_evidence(symptom.id))
         return Told(here, f"Noted: {symptom.name}.")
     return Told(f"{here}?said={quote(words)}#meant")
-
-
-def _undone(request: Request, held: FaultBench, form: Form, here: str) -> Told:
-    """Take a repair back that was told by a slip."""
-    number = form.whole("repair")
-    record = next((one for one in held.repairs if one.id == number), None)
-    if record is None:
-        raise InputError("There is no such repair", "one of the list is needed")
-    with bench_of(request).open() as book:
-        book.take_back(record)
-    return Told(here, "Taken back; it counts no more.")
 
 
 ROUTES = acting("/decks/{deck}/faults", "faults.html", standing, act)
